@@ -1,0 +1,449 @@
+//! Reading a deck file, strictly: every complaint names the file and the line.
+
+use super::write::group_width;
+use super::{Cutting, DECK_VERSION, Deck, Design, MOST_CARDS};
+use crate::deck::format::{CardFormat, FormatError};
+use crate::deck::line_at;
+use cardwright_protocol::{CardNumber, Row};
+use serde::Deserialize;
+use serde::de::{Deserializer, MapAccess, Visitor};
+use std::fmt;
+use std::path::{Path, PathBuf};
+use toml::Spanned;
+
+/// Why a deck file was refused.
+#[derive(Debug, thiserror::Error)]
+pub enum DeckFileError {
+    /// The file cannot be read.
+    #[error("cannot read the deck file {}: {cause}; check the path and the permissions", file.display())]
+    Unreadable {
+        /// The file.
+        file: PathBuf,
+        /// What the system said.
+        cause: std::io::Error,
+    },
+    /// Not TOML, a key missing, unknown or of the wrong kind.
+    #[error("{}, line {line}: {cause}; mend the line, or make the deck again from its design", file.display())]
+    Toml {
+        /// The file.
+        file: PathBuf,
+        /// Line in the file, from 1.
+        line: usize,
+        /// What is wrong there.
+        cause: String,
+    },
+    /// Written by another version.
+    #[error("{}, line {line}: this is a deck file of version {found}, and version {DECK_VERSION} can be read; use the program that wrote it, or make the deck again from its design", file.display())]
+    Version {
+        /// The file.
+        file: PathBuf,
+        /// Line in the file, from 1.
+        line: usize,
+        /// The version it names.
+        found: i64,
+    },
+    /// The card format is unknown or refused.
+    #[error("{}, line {line}: {cause}", file.display())]
+    Format {
+        /// The file.
+        file: PathBuf,
+        /// Line in the file, from 1.
+        line: usize,
+        /// What is wrong with the format.
+        cause: FormatError,
+    },
+    /// The card format is not what it was.
+    #[error("{}, line {line}: the card format {format} has changed since this deck was made, so its holes may lie elsewhere; bring the old format back, or make the deck again from its design", file.display())]
+    FormatChanged {
+        /// The file.
+        file: PathBuf,
+        /// Line in the file, from 1.
+        line: usize,
+        /// The format's name.
+        format: String,
+    },
+    /// A card is wrong.
+    #[error("{}, line {line}: {fault}", file.display())]
+    Card {
+        /// The file.
+        file: PathBuf,
+        /// Line in the file, from 1.
+        line: usize,
+        /// What is wrong with it.
+        fault: CardFault,
+    },
+}
+
+/// What is wrong with the cards of a deck.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum CardFault {
+    /// There are none.
+    #[error("the deck has no cards; give at least card 1")]
+    NoCards,
+    /// There are too many.
+    #[error("the deck has {0} cards; at most {MOST_CARDS} are taken")]
+    TooManyCards(usize),
+    /// The key is not a card number.
+    #[error(
+        "\"{0}\" is not a card number; cards are numbered 1, 2, 3 and so on, without leading zeros"
+    )]
+    NotANumber(String),
+    /// The same number twice.
+    #[error("card {card} stands here and on line {first_line}; give every card its own number")]
+    Duplicate {
+        /// The number.
+        card: String,
+        /// Line of the first.
+        first_line: usize,
+    },
+    /// A number is left out.
+    #[error(
+        "card {found} stands where card {wanted} must come; number the cards from 1 without gaps"
+    )]
+    Gap {
+        /// The number that is missing.
+        wanted: u32,
+        /// The next there is.
+        found: u32,
+    },
+    /// Not in rising order.
+    #[error("card {card} stands after card {after}; put the cards in the order of their numbers")]
+    Order {
+        /// The one that stands too late.
+        card: u32,
+        /// The one before it.
+        after: u32,
+    },
+    /// Too few or too many rows.
+    #[error(
+        "card {card} has {found} rows, and a card of format {format} has {wanted}; each row is one group of digits"
+    )]
+    Rows {
+        /// The card.
+        card: u32,
+        /// Rows it has.
+        found: usize,
+        /// Rows it must have.
+        wanted: u16,
+        /// The format.
+        format: String,
+    },
+    /// A group that is too short or too long.
+    #[error("card {card}, row {row}: \"{group}\" has {} digits, and a row of {holes} holes has {wanted}; write leading zeros", group.chars().count())]
+    GroupWidth {
+        /// The card.
+        card: u32,
+        /// The row, from 1.
+        row: usize,
+        /// As written.
+        group: String,
+        /// Digits it must have.
+        wanted: usize,
+        /// Holes in a row.
+        holes: u8,
+    },
+    /// A group that is not hexadecimal.
+    #[error("card {card}, row {row}: \"{group}\" is not hexadecimal; use the digits 0-9 and a-f")]
+    NotHexadecimal {
+        /// The card.
+        card: u32,
+        /// The row, from 1.
+        row: usize,
+        /// As written.
+        group: String,
+    },
+    /// A hole that the row does not have.
+    #[error(
+        "card {card}, row {row}: hole {hole} is cut, but a row has {holes} holes; check the card format and the digits"
+    )]
+    HoleBeyond {
+        /// The card.
+        card: u32,
+        /// The row, from 1.
+        row: usize,
+        /// The hole, from 1.
+        hole: u8,
+        /// Holes in a row.
+        holes: u8,
+    },
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct DeckText {
+    deck: Spanned<i64>,
+    name: String,
+    format: FormatText,
+    design: Option<Design>,
+    cutting: Cutting,
+    cards: Spanned<CardLines>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct FormatText {
+    name: Spanned<String>,
+    sha256: Spanned<String>,
+    file: Option<Spanned<String>>,
+}
+
+/// Only the version, to tell a file of another version from a damaged one.
+#[derive(Deserialize)]
+struct VersionText {
+    deck: Spanned<i64>,
+}
+
+/// The lines of the `[cards]` table, in whatever order the parser has them.
+struct CardLines(Vec<(Spanned<String>, Spanned<String>)>);
+
+impl<'de> Deserialize<'de> for CardLines {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        struct Lines;
+        impl<'de> Visitor<'de> for Lines {
+            type Value = CardLines;
+            fn expecting(&self, to: &mut fmt::Formatter<'_>) -> fmt::Result {
+                to.write_str("a table of cards")
+            }
+            fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<CardLines, A::Error> {
+                let mut lines = Vec::new();
+                while let Some(line) = map.next_entry()? {
+                    lines.push(line);
+                }
+                Ok(CardLines(lines))
+            }
+        }
+        from.deserialize_map(Lines)
+    }
+}
+
+pub(super) fn read(file: &Path) -> Result<Deck, DeckFileError> {
+    let text = std::fs::read_to_string(file).map_err(|cause| DeckFileError::Unreadable {
+        file: file.to_owned(),
+        cause,
+    })?;
+    parse(&text, file)
+}
+
+pub(super) fn parse(text: &str, file: &Path) -> Result<Deck, DeckFileError> {
+    let written: DeckText =
+        toml::from_str(text).map_err(|error| not_readable(text, file, &error))?;
+    let line = |place: std::ops::Range<usize>| line_at(text, &place);
+    let found = *written.deck.get_ref();
+    if found != DECK_VERSION {
+        let line = line(written.deck.span());
+        return Err(DeckFileError::Version {
+            file: file.to_owned(),
+            line,
+            found,
+        });
+    }
+    let format = format(text, file, &written.format)?;
+    let at = written.cards.span();
+    let cards = cards(&format, written.cards.into_inner()).map_err(|found| {
+        let line = line(found.at.unwrap_or(at));
+        DeckFileError::Card {
+            file: file.to_owned(),
+            line,
+            fault: found.fault,
+        }
+    })?;
+    Ok(Deck {
+        name: written.name,
+        format,
+        format_file: written.format.file.map(Spanned::into_inner),
+        design: written.design,
+        cutting: written.cutting,
+        cards,
+    })
+}
+
+fn not_readable(text: &str, file: &Path, error: &toml::de::Error) -> DeckFileError {
+    let at = error.span().unwrap_or_default();
+    let line = line_at(text, &at);
+    let file = file.to_owned();
+    if let Ok(version) = toml::from_str::<VersionText>(text)
+        && *version.deck.get_ref() != DECK_VERSION
+    {
+        let line = line_at(text, &version.deck.span());
+        return DeckFileError::Version {
+            file,
+            line,
+            found: *version.deck.get_ref(),
+        };
+    }
+    if let Some(fault) = duplicate_card(text, line) {
+        return DeckFileError::Card { file, line, fault };
+    }
+    DeckFileError::Toml {
+        file,
+        line,
+        cause: error.message().to_owned(),
+    }
+}
+
+/// Whether the key on this line is a card number that stands on an earlier one.
+fn duplicate_card(text: &str, line: usize) -> Option<CardFault> {
+    let key = |line: &str| Some(line.split_once('=')?.0.trim().to_owned());
+    let card = key(text.lines().nth(line.checked_sub(1)?)?)?;
+    if card.is_empty() || !card.bytes().all(|byte| byte.is_ascii_digit()) {
+        return None;
+    }
+    let first = text
+        .lines()
+        .take(line - 1)
+        .position(|line| key(line).as_ref() == Some(&card))?;
+    Some(CardFault::Duplicate {
+        card,
+        first_line: first + 1,
+    })
+}
+
+fn format(text: &str, file: &Path, written: &FormatText) -> Result<CardFormat, DeckFileError> {
+    let refused = |at: std::ops::Range<usize>| {
+        move |cause| DeckFileError::Format {
+            file: file.to_owned(),
+            line: line_at(text, &at),
+            cause,
+        }
+    };
+    let format = match &written.file {
+        Some(path) => {
+            let folder = file.parent().unwrap_or(Path::new(""));
+            CardFormat::read(&folder.join(path.get_ref())).map_err(refused(path.span()))?
+        }
+        None => CardFormat::named(written.name.get_ref()).map_err(refused(written.name.span()))?,
+    };
+    if format.name() != written.name.get_ref() || format.sha256() != *written.sha256.get_ref() {
+        return Err(DeckFileError::FormatChanged {
+            file: file.to_owned(),
+            line: line_at(text, &written.sha256.span()),
+            format: written.name.get_ref().clone(),
+        });
+    }
+    Ok(format)
+}
+
+/// A fault, and where it was found unless it is the whole table's.
+struct Found {
+    at: Option<std::ops::Range<usize>>,
+    fault: CardFault,
+}
+
+fn cards(format: &CardFormat, lines: CardLines) -> Result<Vec<Vec<Row>>, Found> {
+    let mut lines = lines.0;
+    count_cards(lines.len()).map_err(|fault| Found { at: None, fault })?;
+    lines.sort_by_key(|(key, _)| key.span().start);
+    let mut cards = Vec::with_capacity(lines.len());
+    for (wanted, (key, value)) in (1u32..).zip(&lines) {
+        let refuse = |at, fault| {
+            Err(Found {
+                at: Some(at),
+                fault,
+            })
+        };
+        let number = match number(key.get_ref()) {
+            Ok(number) => number,
+            Err(fault) => return refuse(key.span(), fault),
+        };
+        if number < wanted {
+            return refuse(
+                key.span(),
+                CardFault::Order {
+                    card: number,
+                    after: wanted - 1,
+                },
+            );
+        }
+        if number > wanted {
+            return refuse(
+                key.span(),
+                CardFault::Gap {
+                    wanted,
+                    found: number,
+                },
+            );
+        }
+        match rows(format, CardNumber(number), value.get_ref()) {
+            Ok(rows) => cards.push(rows),
+            Err(fault) => return refuse(value.span(), fault),
+        }
+    }
+    Ok(cards)
+}
+
+fn number(key: &str) -> Result<u32, CardFault> {
+    let plain = key.bytes().all(|byte| byte.is_ascii_digit()) && !key.starts_with('0');
+    match key.parse() {
+        Ok(number) if plain => Ok(number),
+        _ => Err(CardFault::NotANumber(key.to_owned())),
+    }
+}
+
+fn rows(format: &CardFormat, card: CardNumber, text: &str) -> Result<Vec<Row>, CardFault> {
+    let holes = format.holes_per_row();
+    let wanted = group_width(holes);
+    let mut rows = Vec::with_capacity(usize::from(format.rows()));
+    for (place, group) in text.split_ascii_whitespace().enumerate() {
+        let (card, row) = (card.0, place + 1);
+        if !group.bytes().all(|byte| byte.is_ascii_hexdigit()) {
+            return Err(CardFault::NotHexadecimal {
+                card,
+                row,
+                group: group.to_owned(),
+            });
+        }
+        match u16::from_str_radix(group, 16) {
+            Ok(bits) if group.len() == wanted => rows.push(Row(bits)),
+            _ => {
+                let group = group.to_owned();
+                return Err(CardFault::GroupWidth {
+                    card,
+                    row,
+                    group,
+                    wanted,
+                    holes,
+                });
+            }
+        }
+    }
+    check_rows(format, card, &rows)?;
+    Ok(rows)
+}
+
+/// Whether there are as many cards as a deck can have.
+pub(super) fn count_cards(found: usize) -> Result<(), CardFault> {
+    match u32::try_from(found) {
+        Ok(0) => Err(CardFault::NoCards),
+        Ok(1..=MOST_CARDS) => Ok(()),
+        _ => Err(CardFault::TooManyCards(found)),
+    }
+}
+
+/// Whether a card has the rows of its format, and no hole beyond them.
+pub(super) fn check_rows(
+    format: &CardFormat,
+    card: CardNumber,
+    rows: &[Row],
+) -> Result<(), CardFault> {
+    let (card, holes) = (card.0, format.holes_per_row());
+    if rows.len() != usize::from(format.rows()) {
+        let format_name = format.name().to_owned();
+        return Err(CardFault::Rows {
+            card,
+            found: rows.len(),
+            wanted: format.rows(),
+            format: format_name,
+        });
+    }
+    for (place, row) in rows.iter().enumerate() {
+        if let Some(hole) = row.holes().find(|hole| *hole > holes) {
+            return Err(CardFault::HoleBeyond {
+                card,
+                row: place + 1,
+                hole,
+                holes,
+            });
+        }
+    }
+    Ok(())
+}
