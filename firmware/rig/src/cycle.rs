@@ -1,0 +1,433 @@
+//! A card's way through the rig: levels, pick-up, edge, strokes, reading,
+//! run-out.
+
+use cardwright_protocol::Micros;
+use cardwright_protocol::UnitToHost;
+use cardwright_protocol::host_to_unit::Work;
+use cardwright_protocol::unit_to_host::{CardBegan, Levels, StopReason};
+use embedded_hal::digital::{InputPin, OutputPin};
+
+use crate::hardware::{Board, LightBar};
+use crate::limits::{LAMP_SETTLE_US, PICK_US};
+use crate::machine::{Current, Machine, Phase};
+use crate::plan::Plan;
+use crate::punch::Progress;
+use crate::reader::{LevelSum, lamp_is_good};
+
+/// How often the magazine is tried before a person is asked for cards.
+const PICKS: u8 = 2;
+
+impl<B: Board> Machine<B> {
+    /// Takes the step that is due, watches the edge and the light bar.
+    pub(crate) fn run_feed(&mut self, now: Micros) -> Result<(), StopReason> {
+        if self.current.is_some_and(|card| card.begun)
+            && let Some(levels) = self.fetch()
+        {
+            self.take_line(&levels)?;
+        }
+        // a line that is still being converted must not be driven past
+        let line_due = self.current.is_some_and(|card| {
+            self.scanning && card.begun && self.feed.position() >= card.next_line_at
+        });
+        if !line_due && self.feed.poll(now, &mut self.w) {
+            self.watch_edge(now)?;
+        }
+        self.begin_line();
+        Ok(())
+    }
+
+    fn take_line(&mut self, levels: &Levels) -> Result<(), StopReason> {
+        let (Some(card), Some(plan)) = (&self.current, &self.plan) else {
+            return Ok(());
+        };
+        if !self.held.line(levels) {
+            return Err(StopReason::Internal);
+        }
+        self.reader
+            .line(levels, Self::expected(card, &self.strokes), plan)
+    }
+
+    fn begin_line(&mut self) {
+        let (Some(card), Some(plan)) = (&mut self.current, &self.plan) else {
+            return;
+        };
+        if !card.begun
+            || self.scanning
+            || self.feed.position() < card.next_line_at
+            || card.lines_begun >= plan.lines(card.header.strokes)
+        {
+            return;
+        }
+        self.w.light.begin();
+        self.scanning = true;
+        card.lines_begun += 1;
+        card.next_line_at = plan.line_at(card.lines_begun);
+    }
+
+    /// The leading edge while seeking; the trailing edge later.
+    fn watch_edge(&mut self, now: Micros) -> Result<(), StopReason> {
+        let Some(plan) = self.plan else { return Ok(()) };
+        if matches!(self.phase, Phase::Seek) {
+            let Ok(covered) = self.w.edge.is_high();
+            if covered {
+                self.begin_card(&plan, now);
+            }
+            return Ok(());
+        }
+        let position = self.feed.position();
+        let Some(card) = self
+            .current
+            .as_mut()
+            .filter(|card| card.begun && card.length == 0)
+        else {
+            return Ok(());
+        };
+        let (nominal, farthest) = plan.trailing_edge();
+        if position < nominal / 2 {
+            return Ok(());
+        }
+        let Ok(covered) = self.w.edge.is_high();
+        if !covered {
+            card.length = position;
+        } else if position > farthest {
+            return Err(StopReason::FeedStalled);
+        }
+        Ok(())
+    }
+
+    fn begin_card(&mut self, plan: &Plan, now: Micros) {
+        let Some(card) = &mut self.current else {
+            return;
+        };
+        self.feed.zero_here();
+        self.place += 1;
+        card.place = self.place;
+        card.begun = true;
+        card.next_line_at = plan.line_at(0);
+        let id = card.header.id;
+        let began = CardBegan {
+            id,
+            place: card.place,
+            dark: self.reader.dark(),
+            open: self.reader.open(),
+        };
+        self.held.begin(began, plan.settings.holes);
+        self.tally.cards_begun += 1;
+        self.card_has_begun(id);
+        self.travel(now);
+    }
+
+    /// On to the next stroke, or past the light bar after the last.
+    fn travel(&mut self, now: Micros) {
+        let (Some(card), Some(plan)) = (&self.current, &self.plan) else {
+            return;
+        };
+        let strokes = card.header.strokes;
+        if card.header.work == Work::Cut && card.strokes_begun < strokes {
+            self.feed.go_to(plan.stroke_at(card.strokes_begun), now);
+            self.phase = Phase::Travel;
+        } else {
+            self.feed.go_to(plan.line_at(plan.lines(strokes)), now);
+            self.phase = Phase::ReadOut;
+        }
+    }
+
+    /// Goes on with what the phase asks for.
+    pub(crate) fn run_cycle(&mut self, now: Micros) -> Result<(), StopReason> {
+        match self.phase {
+            Phase::Stopped | Phase::Ready | Phase::WaitCard => Ok(()),
+            Phase::Raise => self.raise(now),
+            Phase::Clear => self.clear(),
+            Phase::Next => self.next_card(now),
+            Phase::Dark { from, sum } => {
+                self.dark_level(from, sum, now);
+                Ok(())
+            }
+            Phase::Open { from, sum, dark } => self.open_level(from, sum, dark, now),
+            Phase::Pick { until } => {
+                if now >= until {
+                    let Ok(()) = self.w.pick.set_low();
+                    self.seek(now);
+                }
+                Ok(())
+            }
+            Phase::Seek => {
+                self.seek_in_vain(now);
+                Ok(())
+            }
+            Phase::Travel => {
+                if self.feed.at_rest() {
+                    self.phase = Phase::Hold;
+                    self.hold(now);
+                }
+                Ok(())
+            }
+            Phase::Hold => {
+                self.hold(now);
+                Ok(())
+            }
+            Phase::Settle { until } => {
+                if now >= until {
+                    self.begin_stroke(now);
+                }
+                Ok(())
+            }
+            Phase::Punch => self.stroke(now),
+            Phase::ReadOut => {
+                self.read_out(now);
+                Ok(())
+            }
+            Phase::RunOut => {
+                self.run_out();
+                Ok(())
+            }
+            Phase::Exercise(trial) => self.run_exercise(trial, now),
+        }
+    }
+
+    fn raise(&mut self, now: Micros) -> Result<(), StopReason> {
+        match self.punch.poll(now, &mut self.w) {
+            Progress::Failed(reason) => return Err(reason),
+            Progress::Done { .. } => {}
+            _ => return Ok(()),
+        }
+        let Ok(covered) = self.w.edge.is_high();
+        if self.in_rig || covered {
+            let way = self.plan.as_ref().map_or(0, Plan::clear);
+            self.feed.go_to(self.feed.position() + way, now);
+            self.phase = Phase::Clear;
+        } else {
+            self.phase = Phase::Next;
+        }
+        Ok(())
+    }
+
+    fn clear(&mut self) -> Result<(), StopReason> {
+        if !self.feed.at_rest() {
+            return Ok(());
+        }
+        let Ok(covered) = self.w.edge.is_high();
+        if covered {
+            return Err(StopReason::FeedStalled);
+        }
+        self.in_rig = false;
+        self.phase = Phase::Next;
+        Ok(())
+    }
+
+    fn next_card(&mut self, now: Micros) -> Result<(), StopReason> {
+        if self.paused || !self.held.has_room() {
+            return Ok(());
+        }
+        let header = match self.queue.take(&mut self.strokes) {
+            Ok(Some(header)) => header,
+            Ok(None) => {
+                if !self.more {
+                    // nothing to do: neither lamp nor motor need stay warm
+                    let Ok(()) = self.w.lamp.set_low();
+                    let Ok(()) = self.w.feed_on.set_low();
+                }
+                return Ok(());
+            }
+            Err(refusal) => {
+                self.notice(UnitToHost::Refused(refusal));
+                return Ok(());
+            }
+        };
+        self.more = header.more;
+        self.current = Some(Current {
+            header,
+            place: 0,
+            strokes_begun: 0,
+            lines_begun: 0,
+            next_line_at: 0,
+            length: 0,
+            begun: false,
+            ended: false,
+        });
+        self.power_up(now);
+        let Ok(()) = self.w.lamp.set_low();
+        self.phase = Phase::Dark {
+            from: now.plus(LAMP_SETTLE_US),
+            sum: LevelSum::default(),
+        };
+        Ok(())
+    }
+
+    fn dark_level(&mut self, from: Micros, mut sum: LevelSum, now: Micros) {
+        if now < from {
+            return;
+        }
+        let Some(levels) = self.scan() else { return };
+        self.phase = match sum.add(&levels) {
+            None => Phase::Dark { from, sum },
+            Some(dark) => {
+                let Ok(()) = self.w.lamp.set_high();
+                Phase::Open {
+                    from: now.plus(LAMP_SETTLE_US),
+                    sum: LevelSum::default(),
+                    dark,
+                }
+            }
+        };
+    }
+
+    fn open_level(
+        &mut self,
+        from: Micros,
+        mut sum: LevelSum,
+        dark: Levels,
+        now: Micros,
+    ) -> Result<(), StopReason> {
+        if now < from {
+            return Ok(());
+        }
+        let Some(levels) = self.scan() else {
+            return Ok(());
+        };
+        let Some(open) = sum.add(&levels) else {
+            self.phase = Phase::Open { from, sum, dark };
+            return Ok(());
+        };
+        let holes = self.plan.as_ref().map_or(0, |plan| plan.settings.holes);
+        if !lamp_is_good(&dark, &open, holes) {
+            return Err(StopReason::LampFault);
+        }
+        self.reader.begin(dark, open);
+        self.picks = 0;
+        self.load(now);
+        Ok(())
+    }
+
+    fn load(&mut self, now: Micros) {
+        if self
+            .plan
+            .as_ref()
+            .is_some_and(|plan| plan.settings.magazine)
+        {
+            self.pick(now);
+        } else {
+            self.phase = Phase::WaitCard;
+        }
+    }
+
+    fn pick(&mut self, now: Micros) {
+        self.picks += 1;
+        self.in_rig = true;
+        let Ok(()) = self.w.pick.set_high();
+        self.phase = Phase::Pick {
+            until: now.plus(PICK_US),
+        };
+    }
+
+    fn seek(&mut self, now: Micros) {
+        let Some(plan) = &self.plan else { return };
+        self.in_rig = true;
+        self.feed.zero_here();
+        self.feed
+            .go_to(plan.steps(u64::from(plan.settings.pick_up_um)), now);
+        self.phase = Phase::Seek;
+    }
+
+    /// No edge within the pick-up way: once more, then a person is needed.
+    fn seek_in_vain(&mut self, now: Micros) {
+        if !self.feed.at_rest() {
+            return;
+        }
+        let magazine = self
+            .plan
+            .as_ref()
+            .is_some_and(|plan| plan.settings.magazine);
+        if magazine && self.picks < PICKS {
+            self.pick(now);
+        } else {
+            self.phase = Phase::WaitCard;
+        }
+    }
+
+    pub(crate) fn card_laid_in(&mut self, now: Micros) {
+        if !matches!(self.phase, Phase::WaitCard) {
+            return;
+        }
+        self.picks = 0;
+        if self
+            .plan
+            .as_ref()
+            .is_some_and(|plan| plan.settings.magazine)
+        {
+            self.pick(now);
+        } else {
+            self.seek(now);
+        }
+    }
+
+    /// In register: on, unless held by the host or by a card not yet recorded.
+    fn hold(&mut self, now: Micros) {
+        let (Some(card), Some(plan)) = (&self.current, &self.plan) else {
+            return;
+        };
+        if self.paused || card.strokes_begun == 0 && !self.held.all_recorded() {
+            return;
+        }
+        let settle = u64::from(plan.settings.feed_settle_us);
+        self.phase = Phase::Settle {
+            until: now.plus(settle),
+        };
+    }
+
+    fn begin_stroke(&mut self, now: Micros) {
+        let Some(card) = &mut self.current else {
+            return;
+        };
+        if let Some(stroke) = self.strokes.get(usize::from(card.strokes_begun)) {
+            self.punch.begin(*stroke, now);
+            card.strokes_begun += 1;
+            self.phase = Phase::Punch;
+        }
+    }
+
+    fn stroke(&mut self, now: Micros) -> Result<(), StopReason> {
+        let progress = self.punch.poll(now, &mut self.w);
+        self.tally.cooling = progress == Progress::Cooling;
+        match progress {
+            Progress::Failed(reason) => Err(reason),
+            Progress::Done { .. } => {
+                self.tally.strokes += 1;
+                self.travel(now);
+                Ok(())
+            }
+            Progress::Rest => Err(StopReason::Internal),
+            Progress::Cooling | Progress::Busy => Ok(()),
+        }
+    }
+
+    fn read_out(&mut self, now: Micros) {
+        let (Some(card), Some(plan)) = (&self.current, &self.plan) else {
+            return;
+        };
+        if self.scanning || self.reader.lines() < plan.lines(card.header.strokes) {
+            return;
+        }
+        let (_, farthest) = plan.trailing_edge();
+        let out = self.feed.position().max(farthest);
+        self.feed
+            .go_to(out + plan.steps(u64::from(plan.settings.run_out_um)), now);
+        self.phase = Phase::RunOut;
+        self.run_out();
+    }
+
+    fn run_out(&mut self) {
+        let Some(mut card) = self.current else { return };
+        if card.length > 0 && !card.ended {
+            card.ended = true;
+            self.current = Some(card);
+            self.held.end(self.ending(&card, true));
+            self.tally.cards_complete += 1;
+        }
+        if self.feed.at_rest() && card.ended {
+            self.current = None;
+            self.in_rig = false;
+            self.phase = Phase::Next;
+        }
+    }
+}

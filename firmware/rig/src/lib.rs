@@ -1,0 +1,99 @@
+//! Everything a rig does, over embedded-hal traits.
+//!
+//! Enters: bytes from the line, the pins, the time. Leaves: bytes for the line,
+//! pin changes, and the moment at which it wants to be polled again. It reads
+//! no clock, opens no port and allocates nothing, so the same code runs on a
+//! chip, in the virtual rig and in tests.
+//!
+//! It is not a safety device: guards, an emergency stop that cuts the power to
+//! punches, coils and motors on its own, and local codes come first.
+
+#![no_std]
+
+pub mod coils;
+pub mod counters;
+mod cycle;
+mod desk;
+mod exercise;
+pub mod feed;
+pub mod hardware;
+pub mod held;
+pub mod limits;
+pub mod machine;
+pub mod plan;
+pub mod punch;
+pub mod queue;
+pub mod reader;
+
+use cardwright_protocol::Micros;
+use cardwright_protocol::frame::MOST_WIRE;
+use cardwright_protocol::link::{UnitLink, Versions};
+use cardwright_protocol::unit_to_host::StopReason;
+
+use crate::desk::Desk;
+use crate::hardware::{Board, Wiring};
+use crate::machine::Machine;
+
+/// What a unit knows of itself when it starts.
+#[derive(Clone, Copy, Debug)]
+pub struct About {
+    /// The board's own unchanging number.
+    pub board: [u8; 8],
+    /// How often it has started, this time included; kept by the board.
+    pub boot: u32,
+    /// Why it last stopped, kept by the board over a restart.
+    pub last_stop: StopReason,
+    /// Needle punches and light channels it has, 1 to 16.
+    pub channels: u8,
+    /// Protocol versions it speaks.
+    pub versions: Versions,
+}
+
+/// A rig: the link to the host and the machine.
+pub struct Rig<B: Board> {
+    about: About,
+    link: UnitLink,
+    desk: Desk,
+    machine: Machine<B>,
+}
+
+impl<B: Board> Rig<B> {
+    /// A rig that has just been switched on. Its outputs are off, and what lies
+    /// in it is unknown.
+    pub fn new(wiring: Wiring<B>, about: About) -> Rig<B> {
+        Rig {
+            about,
+            link: UnitLink::new(about.versions, about.boot),
+            desk: Desk::new(),
+            machine: Machine::new(wiring, about.last_stop),
+        }
+    }
+
+    /// Takes in bytes from the line.
+    pub fn receive(&mut self, bytes: &[u8], now: Micros) {
+        self.link.receive(bytes, now);
+    }
+
+    /// Does what is due. When it wants to be polled again at the latest.
+    pub fn poll(&mut self, now: Micros) -> Micros {
+        let machine = self.machine.poll(now);
+        self.desk
+            .poll(now, &self.about, &mut self.link, &mut self.machine);
+        machine.min(self.link.next_wake())
+    }
+
+    /// The next frame for the line, if there is one: its length in `wire`.
+    pub fn pull(&mut self, now: Micros, wire: &mut [u8; MOST_WIRE]) -> Option<usize> {
+        self.link.pull(now, wire)
+    }
+
+    /// Tells how long the last poll took by a clock that this code has not got.
+    pub fn poll_took(&mut self, us: u32) {
+        self.desk.poll_took(us);
+    }
+
+    /// Why the machine last stopped, for the board to keep over a restart.
+    pub fn last_stop(&self) -> StopReason {
+        self.machine.last_stop()
+    }
+}

@@ -1,0 +1,530 @@
+//! The machine: what moves, when, and what stops it. Enters: orders, the time,
+//! the pins. Leaves: pin changes, notices for the host, readings in the store.
+//! Refuses: every motion before a reset and a start, and every setting beyond
+//! the compiled limits.
+//!
+//! It is polled; each poll looks at the interlocks first. `cycle.rs` leads a
+//! card through, `exercise.rs` moves single parts.
+
+use cardwright_protocol::card::Stroke;
+use cardwright_protocol::host_to_unit::{CardHeader, Settings, Work};
+use cardwright_protocol::unit_to_host::{
+    CardEnded, Inputs, Levels, Refusal, State, Status, Stop, StopReason,
+};
+use cardwright_protocol::{CardId, HostToUnit, Micros, UnitToHost};
+use embedded_hal::digital::{InputPin, OutputPin};
+use heapless::{Deque, Vec};
+
+use crate::counters::Tally;
+use crate::exercise::Trial;
+use crate::feed::{Feed, Ramp};
+use crate::hardware::{Board, LightBar, Voltmeter, Watchdog, Wiring};
+use crate::held::Held;
+use crate::limits::{WATCH_US, check};
+use crate::plan::Plan;
+use crate::punch::Punch;
+use crate::queue::{Queue, Strokes};
+use crate::reader::{LevelSum, Reader};
+
+/// How often the inputs are looked at while nothing can move.
+const IDLE_WATCH_US: u64 = 5_000;
+
+/// Time between two looks at the supply.
+const SUPPLY_US: u64 = 1_000;
+
+/// What the machine is in the middle of.
+#[derive(Clone, Copy, Debug)]
+pub(crate) enum Phase {
+    Stopped,
+    Ready,
+    /// Bringing the block to the top after a start.
+    Raise,
+    /// Running out whatever lies in the rig after a start.
+    Clear,
+    /// Between cards.
+    Next,
+    /// Lamp off, then the dark level.
+    Dark {
+        from: Micros,
+        sum: LevelSum,
+    },
+    /// Lamp on, then the open level.
+    Open {
+        from: Micros,
+        sum: LevelSum,
+        dark: Levels,
+    },
+    /// The magazine pushes a card in.
+    Pick {
+        until: Micros,
+    },
+    /// Feeding until the card's edge is seen.
+    Seek,
+    /// Waiting for a card to be laid in.
+    WaitCard,
+    /// Feeding to the next stroke.
+    Travel,
+    /// In register, waiting for an order or a record.
+    Hold,
+    /// In register, waiting for the card to come to rest.
+    Settle {
+        until: Micros,
+    },
+    /// A stroke.
+    Punch,
+    /// Feeding the last rows past the light bar.
+    ReadOut,
+    /// Feeding the card out of the rollers.
+    RunOut,
+    Exercise(Trial),
+}
+
+/// The card in the rig.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Current {
+    pub header: CardHeader,
+    pub place: u32,
+    pub strokes_begun: u16,
+    pub lines_begun: u16,
+    pub next_line_at: u32,
+    pub length: u32,
+    pub begun: bool,
+    pub ended: bool,
+}
+
+/// The machine.
+pub struct Machine<B: Board> {
+    pub(crate) w: Wiring<B>,
+    pub(crate) plan: Option<Plan>,
+    pub(crate) phase: Phase,
+    pub(crate) feed: Feed,
+    pub(crate) punch: Punch,
+    pub(crate) reader: Reader,
+    pub(crate) scanning: bool,
+    /// Cards streamed ahead.
+    pub queue: Queue,
+    /// Readings not yet recorded.
+    pub held: Held,
+    pub(crate) current: Option<Current>,
+    pub(crate) strokes: Strokes,
+    pub(crate) picks: u8,
+    pub(crate) paused: bool,
+    /// Whether the host has announced more cards than have come.
+    pub(crate) more: bool,
+    /// Whether a card may lie in the rig.
+    pub(crate) in_rig: bool,
+    /// Cards begun since the unit started.
+    pub(crate) place: u32,
+    pub(crate) tally: Tally,
+    last_begun: Option<CardId>,
+    last_stop: StopReason,
+    pending: Option<StopReason>,
+    notices: Deque<UnitToHost, 16>,
+    notices_lost: bool,
+    told: State,
+    seen_good: Micros,
+    supply_at: Micros,
+}
+
+impl<B: Board> Machine<B> {
+    /// A machine that has just been switched on: outputs off, stopped, and what
+    /// lies in it unknown.
+    pub fn new(mut wiring: Wiring<B>, last_stop: StopReason) -> Machine<B> {
+        let mut punch = Punch::new();
+        all_off(Micros(0), &mut punch, &mut wiring);
+        Machine {
+            w: wiring,
+            plan: None,
+            phase: Phase::Stopped,
+            feed: Feed::new(Ramp::default()),
+            punch,
+            reader: Reader::new(),
+            scanning: false,
+            queue: Queue::new(),
+            held: Held::new(),
+            current: None,
+            strokes: Vec::new(),
+            picks: 0,
+            paused: false,
+            more: false,
+            in_rig: true,
+            place: 0,
+            tally: Tally::default(),
+            last_begun: None,
+            last_stop,
+            pending: None,
+            notices: Deque::new(),
+            notices_lost: false,
+            told: State::Stopped,
+            seen_good: Micros(0),
+            supply_at: Micros(0),
+        }
+    }
+
+    /// Looks at the inputs and does what is due. When to be polled again at the
+    /// latest.
+    pub fn poll(&mut self, now: Micros) -> Micros {
+        self.w.watchdog.feed();
+        self.tally.waited(self.told, now);
+        if let Err(reason) = self.work(now) {
+            self.stop(reason, now);
+        }
+        self.tell_state();
+        self.next_wake(now)
+    }
+
+    fn work(&mut self, now: Micros) -> Result<(), StopReason> {
+        if matches!(self.phase, Phase::Stopped) {
+            self.seen_good = now;
+            return Ok(());
+        }
+        self.interlocks(now)?;
+        if let Some(reason) = self.pending.filter(|_| !self.punch.in_stroke()) {
+            return Err(reason);
+        }
+        self.run_feed(now)?;
+        self.run_cycle(now)
+    }
+
+    /// Guard, stop button and supply.
+    fn interlocks(&mut self, now: Micros) -> Result<(), StopReason> {
+        let (Ok(guard), Ok(stop)) = (self.w.guard.is_high(), self.w.stop.is_high());
+        if !guard {
+            return Err(StopReason::GuardOpen);
+        }
+        if !stop {
+            return Err(StopReason::StopPressed);
+        }
+        if now >= self.supply_at {
+            self.supply_at = now.plus(SUPPLY_US);
+            self.supply()?;
+        }
+        self.seen_good = now;
+        Ok(())
+    }
+
+    fn supply(&mut self) -> Result<(), StopReason> {
+        let Some(plan) = &self.plan else {
+            return Ok(());
+        };
+        let (lowest, highest) = plan.settings.supply_mv;
+        match self.w.supply.millivolts() {
+            mv if mv < lowest => Err(StopReason::SupplyLow),
+            mv if mv > highest => Err(StopReason::SupplyHigh),
+            _ => Ok(()),
+        }
+    }
+
+    /// Switches everything off, at once, and reports why.
+    fn stop(&mut self, reason: StopReason, now: Micros) {
+        all_off(now, &mut self.punch, &mut self.w);
+        let off_after_us = u32::try_from(now.since(self.seen_good)).unwrap_or(u32::MAX);
+        self.tally.off_after(off_after_us);
+        self.feed.halt();
+        let begun = self.current.filter(|card| card.begun && !card.ended);
+        if let Some(card) = begun {
+            self.held.abandon();
+            self.notice(UnitToHost::CardEnded(self.ending(&card, false)));
+        }
+        self.notice(UnitToHost::Stopped(Stop {
+            reason,
+            id: begun.map(|card| card.header.id),
+            strokes: begun.map_or(0, |card| card.strokes_begun),
+            at_us: now.0,
+            off_after_us,
+        }));
+        self.current = None;
+        self.scanning = false;
+        self.queue.clear();
+        self.more = false;
+        self.paused = false;
+        self.pending = None;
+        self.last_stop = reason;
+        self.phase = Phase::Stopped;
+    }
+
+    /// Stops as soon as no stroke is in hand. The queue is forgotten now.
+    pub fn stop_between_strokes(&mut self, reason: StopReason) {
+        self.queue.clear();
+        if !matches!(self.phase, Phase::Stopped) {
+            self.pending.get_or_insert(reason);
+        }
+    }
+
+    /// Carries out an order that concerns motion.
+    ///
+    /// # Errors
+    /// Why it was not carried out.
+    pub fn order(&mut self, order: &HostToUnit, now: Micros) -> Result<(), Refusal> {
+        match order {
+            HostToUnit::Configure(settings) => self.configure(settings),
+            HostToUnit::Reset => self.reset(),
+            HostToUnit::Start => self.start(now),
+            HostToUnit::Pause => {
+                self.paused = true;
+                Ok(())
+            }
+            HostToUnit::Resume => {
+                self.paused = false;
+                Ok(())
+            }
+            HostToUnit::Stop => {
+                if !matches!(self.phase, Phase::Stopped) {
+                    self.stop(StopReason::HostStop, now);
+                }
+                Ok(())
+            }
+            HostToUnit::CardLaidIn => {
+                self.card_laid_in(now);
+                Ok(())
+            }
+            HostToUnit::Exercise(exercise) => self.begin_exercise(*exercise, now),
+            HostToUnit::Card(header) => self.announce(header),
+            HostToUnit::Strokes { id, first, strokes } => self.queue.push(*id, *first, strokes),
+            HostToUnit::DropQueue => {
+                self.queue.clear();
+                self.more = false;
+                Ok(())
+            }
+            HostToUnit::Ask(_) | HostToUnit::Recorded(_) | HostToUnit::Resend(_) => Ok(()),
+        }
+    }
+
+    fn configure(&mut self, settings: &Settings) -> Result<(), Refusal> {
+        if !matches!(self.phase, Phase::Stopped | Phase::Ready) {
+            return Err(Refusal::Busy);
+        }
+        check(settings).map_err(Refusal::Setting)?;
+        let plan = Plan::new(*settings);
+        self.feed = Feed::new(plan.ramp);
+        self.punch.configure(settings);
+        self.plan = Some(plan);
+        Ok(())
+    }
+
+    fn reset(&mut self) -> Result<(), Refusal> {
+        match self.phase {
+            Phase::Stopped => {}
+            Phase::Ready => return Ok(()),
+            _ => return Err(Refusal::Busy),
+        }
+        let (Ok(guard), Ok(stop)) = (self.w.guard.is_high(), self.w.stop.is_high());
+        if !guard {
+            return Err(Refusal::Unsafe(StopReason::GuardOpen));
+        }
+        if !stop {
+            return Err(Refusal::Unsafe(StopReason::StopPressed));
+        }
+        self.supply().map_err(Refusal::Unsafe)?;
+        self.phase = Phase::Ready;
+        Ok(())
+    }
+
+    fn start(&mut self, now: Micros) -> Result<(), Refusal> {
+        self.may_move()?;
+        self.paused = false;
+        self.power_up(now);
+        self.punch.begin_raise(now);
+        self.phase = Phase::Raise;
+        Ok(())
+    }
+
+    /// Whether a motion can be begun: reset, configured, at rest.
+    pub(crate) fn may_move(&self) -> Result<Plan, Refusal> {
+        match self.phase {
+            Phase::Stopped => Err(Refusal::NeedsReset),
+            Phase::Ready => self.plan.ok_or(Refusal::NeedsSettings),
+            _ => Err(Refusal::Busy),
+        }
+    }
+
+    pub(crate) fn power_up(&mut self, now: Micros) {
+        let Ok(()) = self.w.status.set_high();
+        let Ok(()) = self.w.feed_on.set_high();
+        self.seen_good = now;
+    }
+
+    fn announce(&mut self, header: &CardHeader) -> Result<(), Refusal> {
+        let Some(plan) = &self.plan else {
+            return Err(Refusal::NeedsSettings);
+        };
+        let id = header.id;
+        if self.queue.has(id) || self.held.has(id) || self.last_begun == Some(id) {
+            return Err(Refusal::CardUsed(id));
+        }
+        if !plan.fits(header.strokes) {
+            return Err(Refusal::CardTooLarge(id));
+        }
+        self.queue.announce(*header)
+    }
+
+    pub(crate) fn card_has_begun(&mut self, id: CardId) {
+        self.last_begun = Some(id);
+    }
+
+    pub(crate) fn ending(&self, card: &Current, complete: bool) -> CardEnded {
+        CardEnded {
+            id: card.header.id,
+            place: card.place,
+            complete,
+            strokes: card.strokes_begun,
+            lines: self.reader.lines(),
+            length_um: self.plan.as_ref().map_or(0, |plan| plan.um(card.length)),
+        }
+    }
+
+    /// What the strokes of the card in the rig should have left, if this unit
+    /// punched them.
+    pub(crate) fn expected<'a>(card: &Current, strokes: &'a [Stroke]) -> Option<&'a [Stroke]> {
+        (card.header.work == Work::Cut).then_some(strokes)
+    }
+
+    /// Begins a scan if none is running, and fetches it when it is there.
+    pub(crate) fn scan(&mut self) -> Option<Levels> {
+        if !self.scanning {
+            self.w.light.begin();
+            self.scanning = true;
+        }
+        self.fetch()
+    }
+
+    pub(crate) fn fetch(&mut self) -> Option<Levels> {
+        let levels = self.scanning.then(|| self.w.light.take()).flatten();
+        self.scanning &= levels.is_none();
+        levels
+    }
+
+    fn next_wake(&self, now: Micros) -> Micros {
+        let watch = match self.phase {
+            Phase::Stopped => return now.plus(100_000),
+            Phase::Ready => IDLE_WATCH_US,
+            Phase::Next if self.told == State::Idle => IDLE_WATCH_US,
+            _ if self.scanning => 50,
+            _ => WATCH_US,
+        };
+        let phase = match self.phase {
+            Phase::Dark { from, .. } | Phase::Open { from, .. } if from > now => from,
+            Phase::Pick { until } | Phase::Settle { until } => until,
+            _ => Micros::NEVER,
+        };
+        now.plus(watch)
+            .min(self.feed.next_at())
+            .min(self.punch.next_at())
+            .min(phase)
+    }
+
+    /// Switches and supply, as they are.
+    pub fn inputs(&mut self) -> Inputs {
+        let w = &mut self.w;
+        let read = |pin: &mut B::Input| {
+            let Ok(high) = pin.is_high();
+            high
+        };
+        Inputs {
+            guard_shut: read(&mut w.guard),
+            stop_out: read(&mut w.stop),
+            edge_covered: read(&mut w.edge),
+            block_up: read(&mut w.block_up),
+            block_down: read(&mut w.block_down),
+            supply_mv: w.supply.millivolts(),
+        }
+    }
+
+    /// How the machine stands.
+    pub fn status(&mut self) -> Status {
+        Status {
+            state: self.state(),
+            last_stop: self.last_stop,
+            last_begun: self.last_begun,
+            held: self.held.ended().collect(),
+            configured: self.plan.is_some(),
+            inputs: self.inputs(),
+        }
+    }
+
+    /// Why it last stopped.
+    pub fn last_stop(&self) -> StopReason {
+        self.last_stop
+    }
+
+    /// The card in the rig and the strokes begun on it.
+    pub fn progress(&self) -> Option<(CardId, u16)> {
+        let card = self.current.as_ref().filter(|card| card.begun)?;
+        Some((card.header.id, card.strokes_begun))
+    }
+
+    /// What is counted.
+    pub fn tally(&self) -> &Tally {
+        &self.tally
+    }
+
+    /// Coil on-times.
+    pub fn punch(&self) -> &Punch {
+        &self.punch
+    }
+
+    pub(crate) fn state(&self) -> State {
+        match self.phase {
+            Phase::Stopped => State::Stopped,
+            Phase::Ready => State::Ready,
+            Phase::Exercise(_) => State::Exercising,
+            Phase::Raise | Phase::Clear => State::Clearing,
+            Phase::Next | Phase::Hold if self.paused => State::Paused,
+            Phase::Next if !self.held.has_room() => State::WaitingForRecord,
+            Phase::Next if self.more => State::WaitingForRows,
+            Phase::Next => State::Idle,
+            Phase::Hold => State::WaitingForRecord,
+            Phase::Dark { .. } | Phase::Open { .. } | Phase::Pick { .. } | Phase::Seek => {
+                State::Loading
+            }
+            Phase::WaitCard => State::WaitingForCard,
+            Phase::Travel
+            | Phase::Settle { .. }
+            | Phase::Punch
+            | Phase::ReadOut
+            | Phase::RunOut => State::Working,
+        }
+    }
+
+    fn tell_state(&mut self) {
+        let state = self.state();
+        if state != self.told {
+            self.told = state;
+            self.notice(UnitToHost::State(state));
+        }
+    }
+
+    pub(crate) fn notice(&mut self, notice: UnitToHost) {
+        self.notices_lost |= self.notices.push_back(notice).is_err();
+    }
+
+    /// The next notice, to be handed back with [`Machine::untold`] if it could
+    /// not be sent.
+    pub fn take_notice(&mut self) -> Option<UnitToHost> {
+        if let Some(notice) = self.notices.pop_front() {
+            return Some(notice);
+        }
+        // what was lost is summed up by the present state
+        core::mem::take(&mut self.notices_lost).then(|| UnitToHost::Status(self.status()))
+    }
+
+    /// A notice that could not be sent yet goes back to the front.
+    pub fn untold(&mut self, notice: UnitToHost) {
+        self.notices_lost |= self.notices.push_front(notice).is_err();
+    }
+
+    /// A new host knows nothing of old notices.
+    pub fn forget_notices(&mut self) {
+        self.notices.clear();
+        self.notices_lost = false;
+    }
+}
+
+/// Every output off, in the order in which it can hurt.
+fn all_off<B: Board>(now: Micros, punch: &mut Punch, w: &mut Wiring<B>) {
+    punch.off(now, w);
+    let Ok(()) = w.pick.set_low();
+    let Ok(()) = w.feed_on.set_low();
+    let Ok(()) = w.lamp.set_low();
+    let Ok(()) = w.status.set_low();
+}
