@@ -1,0 +1,523 @@
+//! What is written down and what is read back: plain values. Enters: numbers,
+//! words and bytes from the job. Leaves: the same, and rows for lists, each of
+//! which can be serialised. Refuses: words that are not in the lists below.
+
+use cardwright_protocol::unit_to_host::{Levels, Role, StopReason};
+use cardwright_protocol::{Attempt, CardId, CardNumber, JobNumber};
+use serde::{Deserialize, Serialize, Serializer};
+use serde_json::Value;
+use std::fmt;
+
+/// A moment in milliseconds since 1970-01-01 00:00 UTC. The caller passes it
+/// in; there is no clock in the ledger.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct UnixMillis(pub i64);
+
+impl fmt::Display for UnixMillis {
+    /// ISO 8601 in UTC with milliseconds, `2026-03-01T08:15:00.250Z`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match jiff::Timestamp::from_millisecond(self.0) {
+            Ok(time) => write!(f, "{time:.3}"),
+            Err(_) => write!(f, "{} ms", self.0),
+        }
+    }
+}
+
+impl Serialize for UnixMillis {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
+/// SHA-256 of a deck file's content: which deck, whatever it is called.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct DeckSha(pub [u8; 32]);
+
+impl fmt::Display for DeckSha {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.iter().try_for_each(|byte| write!(f, "{byte:02x}"))
+    }
+}
+
+impl Serialize for DeckSha {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
+/// The unchanging number of a unit's board.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct BoardId(pub [u8; 8]);
+
+impl fmt::Display for BoardId {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.iter().try_for_each(|byte| write!(f, "{byte:02x}"))
+    }
+}
+
+impl Serialize for BoardId {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.collect_str(self)
+    }
+}
+
+/// What a job is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum JobKind {
+    /// Cut a deck's cards and read each back.
+    Cut,
+    /// Read a stack already cut and compare it with its deck.
+    Verify,
+    /// Read a stack into a new deck.
+    Read,
+}
+
+impl JobKind {
+    /// Every kind.
+    pub const ALL: [JobKind; 3] = [JobKind::Cut, JobKind::Verify, JobKind::Read];
+
+    /// The word in the ledger.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            JobKind::Cut => "cut",
+            JobKind::Verify => "verify",
+            JobKind::Read => "read",
+        }
+    }
+}
+
+/// How a job ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Ending {
+    /// All that was asked for was tried.
+    Done,
+    /// A person stopped it.
+    Stopped,
+    /// It could not go on.
+    Failed,
+}
+
+impl Ending {
+    /// Every ending.
+    pub const ALL: [Ending; 3] = [Ending::Done, Ending::Stopped, Ending::Failed];
+
+    /// The word in the ledger.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Ending::Done => "done",
+            Ending::Stopped => "stopped",
+            Ending::Failed => "failed",
+        }
+    }
+}
+
+/// What became of one piece of card stock.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Verdict {
+    /// Sent to the unit; nothing more is known.
+    Sent,
+    /// This very card was read and every hole position matched.
+    Good,
+    /// Holes are missing.
+    Missing,
+    /// There are holes too many.
+    Extra,
+    /// Holes lie beside their places.
+    #[serde(rename = "out of register")]
+    OutOfRegister,
+    /// Faults of more than one kind.
+    Mixed,
+    /// It was begun and not finished.
+    Interrupted,
+    /// It was finished and could not be read.
+    Unread,
+    /// It never entered the rig; no stock was used.
+    #[serde(rename = "not begun")]
+    NotBegun,
+    /// A sound card of this deck, but another one than was expected here.
+    #[serde(rename = "out of order")]
+    OutOfOrder,
+}
+
+impl Verdict {
+    /// Every verdict.
+    pub const ALL: [Verdict; 10] = [
+        Verdict::Sent,
+        Verdict::Good,
+        Verdict::Missing,
+        Verdict::Extra,
+        Verdict::OutOfRegister,
+        Verdict::Mixed,
+        Verdict::Interrupted,
+        Verdict::Unread,
+        Verdict::NotBegun,
+        Verdict::OutOfOrder,
+    ];
+
+    /// The word in the ledger.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Verdict::Sent => "sent",
+            Verdict::Good => "good",
+            Verdict::Missing => "missing",
+            Verdict::Extra => "extra",
+            Verdict::OutOfRegister => "out of register",
+            Verdict::Mixed => "mixed",
+            Verdict::Interrupted => "interrupted",
+            Verdict::Unread => "unread",
+            Verdict::NotBegun => "not begun",
+            Verdict::OutOfOrder => "out of order",
+        }
+    }
+}
+
+/// What happened beside the cards.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum EventKind {
+    /// The unit switched its outputs off.
+    Stop,
+    /// A person looked at the machine and reset it.
+    Reset,
+    /// The card was held in register.
+    Pause,
+    /// It went on after a pause.
+    Resume,
+    /// A unit was found.
+    #[serde(rename = "unit found")]
+    UnitFound,
+    /// A unit no longer answers.
+    #[serde(rename = "unit lost")]
+    UnitLost,
+    /// A unit is of a protocol version this program does not speak.
+    #[serde(rename = "version refused")]
+    VersionRefused,
+    /// The unit did not carry out an order.
+    #[serde(rename = "order refused")]
+    OrderRefused,
+}
+
+impl EventKind {
+    /// Every kind.
+    pub const ALL: [EventKind; 8] = [
+        EventKind::Stop,
+        EventKind::Reset,
+        EventKind::Pause,
+        EventKind::Resume,
+        EventKind::UnitFound,
+        EventKind::UnitLost,
+        EventKind::VersionRefused,
+        EventKind::OrderRefused,
+    ];
+
+    /// The word in the ledger.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            EventKind::Stop => "stop",
+            EventKind::Reset => "reset",
+            EventKind::Pause => "pause",
+            EventKind::Resume => "resume",
+            EventKind::UnitFound => "unit found",
+            EventKind::UnitLost => "unit lost",
+            EventKind::VersionRefused => "version refused",
+            EventKind::OrderRefused => "order refused",
+        }
+    }
+}
+
+/// One thing wrong with a card.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Fault {
+    /// What is wrong, a short word such as `missing`; counted in lists.
+    pub kind: String,
+    /// The stroke, from 0.
+    pub stroke: u16,
+    /// The needle row, from 1; none for lace and peg holes.
+    #[serde(default)]
+    pub row: Option<u16>,
+    /// The hole in the row, from 1; none for a peg hole or a whole row.
+    #[serde(default)]
+    pub hole: Option<u8>,
+    /// What was measured.
+    #[serde(default)]
+    pub measured: Option<f64>,
+    /// What `measured` is: `light_permille`, `mm`; empty if nothing was.
+    #[serde(default)]
+    pub measured_in: String,
+}
+
+/// The raw readings of one card.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Readings {
+    /// Channels in a line, 1 to 16.
+    pub holes: u8,
+    /// Levels with the lamp off.
+    pub dark: Levels,
+    /// Levels with the lamp on and no card.
+    pub open: Levels,
+    /// Levels, `holes` bytes a line, lines in order.
+    pub samples: Vec<u8>,
+}
+
+impl Readings {
+    /// How many whole lines there are.
+    #[must_use]
+    pub fn lines(&self) -> usize {
+        self.samples
+            .len()
+            .checked_div(usize::from(self.holes))
+            .unwrap_or(0)
+    }
+}
+
+/// A deck as a job meets it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NewDeck {
+    /// SHA-256 of the deck file's content.
+    pub sha256: DeckSha,
+    /// What it is called.
+    pub name: String,
+    /// The name of its card format.
+    pub format: String,
+    /// How many cards it has.
+    pub cards: u32,
+}
+
+/// A job about to begin.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NewJob {
+    /// What for.
+    pub kind: JobKind,
+    /// Its deck; none when a stack is read into a new one.
+    pub deck: Option<NewDeck>,
+    /// The unit, if it is known yet.
+    pub unit: Option<BoardId>,
+    /// The job's settings.
+    pub settings: Value,
+    /// Now.
+    pub started: UnixMillis,
+}
+
+/// A card about to be sent to the unit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct NewAttempt {
+    /// Which.
+    pub id: CardId,
+    /// How many strokes it takes.
+    pub strokes: u16,
+    /// `strokes_crc` over them.
+    pub crc: u32,
+    /// Now.
+    pub sent: UnixMillis,
+}
+
+/// The end of an attempt.
+#[derive(Clone, Debug, PartialEq)]
+pub struct EndedAttempt {
+    /// Which.
+    pub id: CardId,
+    /// What became of it; never [`Verdict::Sent`]. [`Verdict::Good`] wants
+    /// readings and no faults.
+    pub verdict: Verdict,
+    /// Everything wrong with it.
+    pub faults: Vec<Fault>,
+    /// Strokes begun.
+    pub strokes_made: u16,
+    /// Lines read.
+    pub lines: u16,
+    /// Measured length in micrometres; 0 if it is not known.
+    pub length_um: u32,
+    /// Its place in the stack, as the unit counts; none if not begun.
+    pub place: Option<u32>,
+    /// The raw readings, if there are any.
+    pub readings: Option<Readings>,
+    /// Now.
+    pub ended: UnixMillis,
+}
+
+/// An attempt that was sent and has not ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+pub struct OpenAttempt {
+    /// Which.
+    #[serde(flatten)]
+    pub id: CardId,
+    /// How many strokes it takes.
+    pub strokes: u16,
+    /// `strokes_crc` over them.
+    pub crc: u32,
+    /// When it was sent.
+    pub sent: UnixMillis,
+}
+
+/// A unit that has said what it is.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SeenUnit {
+    /// Its board.
+    pub board: BoardId,
+    /// Its kind.
+    pub role: Role,
+    /// Its firmware's version.
+    pub firmware: String,
+    /// The protocol version agreed on.
+    pub protocol: u16,
+    /// Its boot number.
+    pub boot: u32,
+    /// Why it last stopped.
+    pub last_stop: StopReason,
+    /// Settings sent; none leaves what was written down before.
+    pub settings: Option<Value>,
+    /// Now.
+    pub at: UnixMillis,
+}
+
+/// Something that happened.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NewEvent {
+    /// When.
+    pub at: UnixMillis,
+    /// In which job, if in any.
+    pub job: Option<JobNumber>,
+    /// What.
+    pub kind: EventKind,
+    /// More about it.
+    pub detail: Value,
+}
+
+/// A job in a list.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct JobRow {
+    /// Its number.
+    pub job: JobNumber,
+    /// What for.
+    pub kind: JobKind,
+    /// The deck's name.
+    pub deck: Option<String>,
+    /// The deck's content.
+    pub deck_sha256: Option<DeckSha>,
+    /// The board of the unit, hexadecimal.
+    pub unit: Option<String>,
+    /// When it began.
+    pub started: UnixMillis,
+    /// When it ended; none while it is open.
+    pub ended: Option<UnixMillis>,
+    /// How it ended; none while it is open.
+    pub ending: Option<Ending>,
+    /// Attempts sent.
+    pub attempts: u32,
+    /// Attempts that came out good.
+    pub good: u32,
+    /// Attempts sent and not heard of again yet.
+    pub open: u32,
+    /// The job's settings.
+    pub settings: Value,
+}
+
+/// An attempt in a list.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct AttemptRow {
+    /// The job.
+    pub job: JobNumber,
+    /// The card.
+    pub card: CardNumber,
+    /// The try.
+    pub attempt: Attempt,
+    /// What became of it.
+    pub verdict: Verdict,
+    /// Everything wrong with it.
+    pub faults: Vec<Fault>,
+    /// How many strokes it takes.
+    pub strokes: u16,
+    /// `strokes_crc` over them.
+    pub strokes_crc: u32,
+    /// Strokes begun.
+    pub strokes_made: u16,
+    /// Lines read.
+    pub lines: u16,
+    /// Measured length in micrometres; 0 if it is not known.
+    pub length_um: u32,
+    /// Its place in the stack.
+    pub place: Option<u32>,
+    /// When it was sent.
+    pub sent: UnixMillis,
+    /// When it ended.
+    pub ended: Option<UnixMillis>,
+    /// Whether its raw readings are kept.
+    pub readings: bool,
+}
+
+/// A card of a deck, over all jobs.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct CardRow {
+    /// The card.
+    pub card: CardNumber,
+    /// Whether there is a good one.
+    pub good: bool,
+    /// How often it was sent.
+    pub attempts: u32,
+    /// The verdict of the last attempt; none if it was never sent.
+    pub last: Option<Verdict>,
+    /// Faults over all attempts, by kind.
+    pub faults: std::collections::BTreeMap<String, u32>,
+}
+
+/// A deck in a list.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct DeckRow {
+    /// Its number in the ledger.
+    pub deck: u32,
+    /// What it is called.
+    pub name: String,
+    /// SHA-256 of its content.
+    pub sha256: DeckSha,
+    /// The name of its card format.
+    pub format: String,
+    /// How many cards it has.
+    pub cards: u32,
+    /// When it was first met.
+    pub first_seen: UnixMillis,
+}
+
+/// A unit in a list.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct UnitRow {
+    /// Its board, hexadecimal.
+    pub board: String,
+    /// `rig` or `loom`.
+    pub role: String,
+    /// Its firmware's version.
+    pub firmware: String,
+    /// The protocol version agreed on.
+    pub protocol: u16,
+    /// When it was first seen.
+    pub first_seen: UnixMillis,
+    /// When it was last seen.
+    pub last_seen: UnixMillis,
+    /// Its boot number when last seen.
+    pub boot: u32,
+    /// Why it last stopped.
+    pub last_stop: String,
+    /// Settings sent last.
+    pub settings: Option<Value>,
+}
+
+/// An event in a list.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct EventRow {
+    /// Its number; events are numbered in the order they were written.
+    pub event: u32,
+    /// When.
+    pub at: UnixMillis,
+    /// In which job.
+    pub job: Option<JobNumber>,
+    /// What.
+    pub kind: EventKind,
+    /// More about it.
+    pub detail: Value,
+}
