@@ -1,0 +1,23 @@
+//! The rig's firmware over a modelled world.
+//!
+//! Enters: time, bytes from a host, and what a person does at the machine.
+//! Leaves: bytes for the host, and apart from that the truth about every card,
+//! for tests. The firmware core is the one that runs on the chip, unchanged;
+//! everything it can touch is a pin of [`board`]. The world knows millimetres,
+//! microseconds and light; it knows no deck, no message and no verdict.
+
+pub mod board;
+pub mod chance;
+pub mod faults;
+pub mod geometry;
+pub mod settings;
+pub mod stock;
+pub mod truth;
+pub mod unit;
+pub mod world;
+
+pub use board::{SharedWorld, VirtualBoard, wire_up};
+pub use faults::{FaultKind, Faults};
+pub use settings::WorldSettings;
+pub use unit::{Nameplate, VirtualUnit};
+pub use world::World;
