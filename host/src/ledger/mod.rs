@@ -17,18 +17,23 @@
 //! the next writer checks the whole file before it trusts it.
 
 mod error;
+pub mod export;
+mod judged;
 mod lock;
 mod migrations;
 mod read;
 mod readings;
 mod types;
+mod words;
 mod write;
 pub mod writer;
 
 pub use error::LedgerError;
+pub use judged::judged;
 pub use lock::LOCK_FILE;
 pub use migrations::newest_form;
 pub use types::*;
+pub use words::{Ending, EventKind, JobKind, Verdict};
 
 use cardwright_protocol::JobNumber;
 use lock::Lock;

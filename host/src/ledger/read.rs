@@ -5,9 +5,10 @@
 use super::error::LedgerError;
 use super::readings::unpress;
 use super::types::{
-    AttemptRow, CardRow, DeckRow, DeckSha, Ending, EventKind, EventRow, JobKind, JobRow,
-    OpenAttempt, Readings, UnitRow, UnixMillis, Verdict,
+    AttemptRow, CardRow, DeckRow, DeckSha, EventRow, JobRow, OpenAttempt, Readings, UnitRow,
+    UnixMillis,
 };
+use super::words::{Ending, EventKind, JobKind, Verdict};
 use super::{FILE, Ledger};
 use cardwright_protocol::{Attempt, CardId, CardNumber, JobNumber};
 use rusqlite::types::Type;

@@ -1,7 +1,9 @@
 //! What is written down and what is read back: plain values. Enters: numbers,
 //! words and bytes from the job. Leaves: the same, and rows for lists, each of
-//! which can be serialised. Refuses: words that are not in the lists below.
+//! which can be serialised. Refuses:
+//! nothing by itself.
 
+use super::words::{Ending, EventKind, JobKind, Verdict};
 use cardwright_protocol::unit_to_host::{Levels, Role, StopReason};
 use cardwright_protocol::{Attempt, CardId, CardNumber, JobNumber};
 use serde::{Deserialize, Serialize, Serializer};
@@ -61,196 +63,29 @@ impl Serialize for BoardId {
     }
 }
 
-/// What a job is for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum JobKind {
-    /// Cut a deck's cards and read each back.
-    Cut,
-    /// Read a stack already cut and compare it with its deck.
-    Verify,
-    /// Read a stack into a new deck.
-    Read,
-}
-
-impl JobKind {
-    /// Every kind.
-    pub const ALL: [JobKind; 3] = [JobKind::Cut, JobKind::Verify, JobKind::Read];
-
-    /// The word in the ledger.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            JobKind::Cut => "cut",
-            JobKind::Verify => "verify",
-            JobKind::Read => "read",
-        }
-    }
-}
-
-/// How a job ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Ending {
-    /// All that was asked for was tried.
-    Done,
-    /// A person stopped it.
-    Stopped,
-    /// It could not go on.
-    Failed,
-}
-
-impl Ending {
-    /// Every ending.
-    pub const ALL: [Ending; 3] = [Ending::Done, Ending::Stopped, Ending::Failed];
-
-    /// The word in the ledger.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Ending::Done => "done",
-            Ending::Stopped => "stopped",
-            Ending::Failed => "failed",
-        }
-    }
-}
-
-/// What became of one piece of card stock.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Verdict {
-    /// Sent to the unit; nothing more is known.
-    Sent,
-    /// This very card was read and every hole position matched.
-    Good,
-    /// Holes are missing.
-    Missing,
-    /// There are holes too many.
-    Extra,
-    /// Holes lie beside their places.
-    #[serde(rename = "out of register")]
-    OutOfRegister,
-    /// Faults of more than one kind.
-    Mixed,
-    /// It was begun and not finished.
-    Interrupted,
-    /// It was finished and could not be read.
-    Unread,
-    /// It never entered the rig; no stock was used.
-    #[serde(rename = "not begun")]
-    NotBegun,
-    /// A sound card of this deck, but another one than was expected here.
-    #[serde(rename = "out of order")]
-    OutOfOrder,
-}
-
-impl Verdict {
-    /// Every verdict.
-    pub const ALL: [Verdict; 10] = [
-        Verdict::Sent,
-        Verdict::Good,
-        Verdict::Missing,
-        Verdict::Extra,
-        Verdict::OutOfRegister,
-        Verdict::Mixed,
-        Verdict::Interrupted,
-        Verdict::Unread,
-        Verdict::NotBegun,
-        Verdict::OutOfOrder,
-    ];
-
-    /// The word in the ledger.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Verdict::Sent => "sent",
-            Verdict::Good => "good",
-            Verdict::Missing => "missing",
-            Verdict::Extra => "extra",
-            Verdict::OutOfRegister => "out of register",
-            Verdict::Mixed => "mixed",
-            Verdict::Interrupted => "interrupted",
-            Verdict::Unread => "unread",
-            Verdict::NotBegun => "not begun",
-            Verdict::OutOfOrder => "out of order",
-        }
-    }
-}
-
-/// What happened beside the cards.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum EventKind {
-    /// The unit switched its outputs off.
-    Stop,
-    /// A person looked at the machine and reset it.
-    Reset,
-    /// The card was held in register.
-    Pause,
-    /// It went on after a pause.
-    Resume,
-    /// A unit was found.
-    #[serde(rename = "unit found")]
-    UnitFound,
-    /// A unit no longer answers.
-    #[serde(rename = "unit lost")]
-    UnitLost,
-    /// A unit is of a protocol version this program does not speak.
-    #[serde(rename = "version refused")]
-    VersionRefused,
-    /// The unit did not carry out an order.
-    #[serde(rename = "order refused")]
-    OrderRefused,
-}
-
-impl EventKind {
-    /// Every kind.
-    pub const ALL: [EventKind; 8] = [
-        EventKind::Stop,
-        EventKind::Reset,
-        EventKind::Pause,
-        EventKind::Resume,
-        EventKind::UnitFound,
-        EventKind::UnitLost,
-        EventKind::VersionRefused,
-        EventKind::OrderRefused,
-    ];
-
-    /// The word in the ledger.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            EventKind::Stop => "stop",
-            EventKind::Reset => "reset",
-            EventKind::Pause => "pause",
-            EventKind::Resume => "resume",
-            EventKind::UnitFound => "unit found",
-            EventKind::UnitLost => "unit lost",
-            EventKind::VersionRefused => "version refused",
-            EventKind::OrderRefused => "order refused",
-        }
-    }
-}
-
 /// One thing wrong with a card.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Fault {
-    /// What is wrong, a short word such as `missing`; counted in lists.
+    /// What is wrong, in a word or three such as `missing`; counted in lists.
     pub kind: String,
-    /// The stroke, from 0.
-    pub stroke: u16,
+    /// The stroke, from 0; none for the card as a whole.
+    #[serde(default)]
+    pub stroke: Option<u16>,
     /// The needle row, from 1; none for lace and peg holes.
     #[serde(default)]
     pub row: Option<u16>,
-    /// The hole in the row, from 1; none for a peg hole or a whole row.
+    /// The hole in the row, from 1; 0 is the peg hole; none for a whole row.
     #[serde(default)]
     pub hole: Option<u8>,
     /// What was measured.
     #[serde(default)]
     pub measured: Option<f64>,
-    /// What `measured` is: `light_permille`, `mm`; empty if nothing was.
+    /// What `measured` is: `open permille`, `um`; empty if nothing was.
     #[serde(default)]
     pub measured_in: String,
+    /// The reason and the remedy in words, where there is more to say.
+    #[serde(default)]
+    pub note: String,
 }
 
 /// The raw readings of one card.

@@ -5,9 +5,9 @@
 use super::error::LedgerError;
 use super::readings::press;
 use super::types::{
-    BoardId, EndedAttempt, Ending, NewAttempt, NewDeck, NewEvent, NewJob, SeenUnit, UnixMillis,
-    Verdict,
+    BoardId, EndedAttempt, NewAttempt, NewDeck, NewEvent, NewJob, SeenUnit, UnixMillis,
 };
+use super::words::{Ending, Verdict};
 use cardwright_protocol::unit_to_host::Role;
 use cardwright_protocol::{CardId, JobNumber};
 use rusqlite::{Connection, OptionalExtension, params};

@@ -11,9 +11,10 @@
 use super::Ledger;
 use super::error::LedgerError;
 use super::types::{
-    BoardId, DeckSha, EndedAttempt, Ending, JobRow, NewAttempt, NewEvent, NewJob, OpenAttempt,
-    Readings, SeenUnit, UnixMillis,
+    BoardId, DeckSha, EndedAttempt, JobRow, NewAttempt, NewEvent, NewJob, OpenAttempt, Readings,
+    SeenUnit, UnixMillis,
 };
+use super::words::Ending;
 use super::write::Batch;
 use cardwright_protocol::{Attempt, CardId, CardNumber, JobNumber};
 use rusqlite::{Transaction, TransactionBehavior};
