@@ -130,6 +130,26 @@ pub struct Limits {
     pub no_card_permille: u16,
 }
 
+impl Limits {
+    /// Whether the limits can be meant at all.
+    pub(super) fn is_sound(&self) -> bool {
+        let lengths = [
+            self.register_mm,
+            self.length_mm,
+            self.offset_mm,
+            self.stretch_permille,
+        ];
+        (0.2..=50.0).contains(&self.aperture_mm)
+            && lengths
+                .iter()
+                .all(|limit| limit.is_finite() && *limit > 0.0)
+            && self.solid_permille < self.present_permille
+            && self.present_permille <= 1000
+            && self.single_card_permille < self.no_card_permille
+            && self.no_card_permille <= 900
+    }
+}
+
 impl Default for Limits {
     /// For the rig's own reader: common practice, no source.
     fn default() -> Limits {

@@ -1,6 +1,6 @@
 //! The verdict with the measurements behind it.
 
-use super::verdict::Verdict;
+use super::verdict::{HoleFault, OutOfRegister, Verdict};
 use serde::{Deserialize, Serialize};
 
 /// What was found at one position of the card.
@@ -67,4 +67,95 @@ pub struct Report {
     pub summary: String,
     /// What a person does about it; empty for a good card.
     pub remedy: String,
+}
+
+/// Faults named one by one in a summary; the others are counted.
+const FAULTS_NAMED: usize = 6;
+/// More wrong positions than one in this many, and it is likely another card.
+const OTHER_CARD: usize = 12;
+
+impl Report {
+    /// A report with nothing measured yet.
+    pub(super) fn new(length_um: Option<u32>) -> Report {
+        Report {
+            verdict: Verdict::Good,
+            cells: Vec::new(),
+            register: Vec::new(),
+            offset_um: 0,
+            stretch_ppm: 0,
+            length_um,
+            solid_permille: None,
+            summary: String::new(),
+            remedy: String::new(),
+        }
+    }
+
+    /// The report with its verdict and the words for it.
+    pub(super) fn close(mut self, verdict: Verdict) -> Report {
+        self.remedy = verdict.remedy().to_owned();
+        self.summary = match &verdict {
+            Verdict::Good => "every position is right".to_owned(),
+            Verdict::Faulty(faults) => self.tell_faults(faults),
+            Verdict::OutOfRegister(out) => self.tell_register(out),
+            Verdict::Interrupted { strokes } => {
+                format!("work on the card ended after {strokes} strokes")
+            }
+            Verdict::Unread(reason) => reason.to_string(),
+        };
+        self.verdict = verdict;
+        self
+    }
+
+    fn tell_faults(&self, faults: &[HoleFault]) -> String {
+        let named: Vec<String> = faults
+            .iter()
+            .take(FAULTS_NAMED)
+            .map(ToString::to_string)
+            .collect();
+        let mut told = named.join(", ");
+        if faults.len() > FAULTS_NAMED {
+            told.push_str(&format!(" and {} more", faults.len() - FAULTS_NAMED));
+        }
+        if faults.len() > self.cells.len() / OTHER_CARD {
+            told.push_str("; so much is wrong that it may be another card, or this one turned");
+        }
+        told
+    }
+
+    fn tell_register(&self, out: &OutOfRegister) -> String {
+        let mut told = Vec::new();
+        if let (Some(first), Some(last)) = (out.strokes.first(), out.strokes.last()) {
+            let worst = mm(out.worst_um);
+            told.push(match out.strokes.len() {
+                1 => format!("stroke {first} lies {worst} mm from its place"),
+                n => format!(
+                    "{n} strokes from {first} to {last} lie up to {worst} mm from their places"
+                ),
+            });
+        }
+        if let Some(off) = out.length_off_um {
+            told.push(format!(
+                "the card measures {} mm from its nominal length",
+                mm(off)
+            ));
+        }
+        if let Some(offset) = out.offset_um {
+            told.push(format!("the whole card is shifted by {} mm", mm(offset)));
+        }
+        if let Some(stretch) = out.stretch_ppm {
+            told.push(format!(
+                "the card is stretched by {:+.2} %",
+                f64::from(stretch) / 1e4
+            ));
+        }
+        if !out.faults.is_empty() {
+            told.push(self.tell_faults(&out.faults));
+        }
+        told.join("; ")
+    }
+}
+
+/// Micrometres as millimetres with a sign.
+fn mm(micrometres: i32) -> String {
+    format!("{:+.2}", f64::from(micrometres) / 1000.0)
 }

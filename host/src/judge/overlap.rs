@@ -1,0 +1,172 @@
+//! How much light a round hole lets through to a round aperture.
+//!
+//! Enters: two radii and a distance. Leaves: the area common to both circles,
+//! and a table of it along the feed. Impossible sizes give no light.
+
+use std::f64::consts::PI;
+
+/// Area common to two circles of radii `a` and `b` whose centres are `apart`,
+/// in the square of their unit. The usual closed form: two circular segments.
+#[must_use]
+pub fn circle_overlap(a: f64, b: f64, apart: f64) -> f64 {
+    let apart = apart.abs();
+    let (large, small) = if a >= b { (a, b) } else { (b, a) };
+    if !(small > 0.0 && large.is_finite() && apart < large + small) {
+        return 0.0;
+    }
+    if apart <= large - small {
+        return PI * small * small;
+    }
+    // From each centre to the chord both circles share.
+    let from_large = (apart * apart + large * large - small * small) / (2.0 * apart);
+    segment(large, from_large) + segment(small, apart - from_large)
+}
+
+/// Area of the part of a circle beyond a chord `from_centre` away from its
+/// centre; more than half the circle if `from_centre` is negative.
+fn segment(radius: f64, from_centre: f64) -> f64 {
+    let ratio = (from_centre / radius).clamp(-1.0, 1.0);
+    let half_chord = (radius * radius - from_centre * from_centre)
+        .max(0.0)
+        .sqrt();
+    radius * radius * ratio.acos() - from_centre * half_chord
+}
+
+/// Distance between two entries of a [`Profile`].
+const STEP_MM: f64 = 0.05;
+
+/// Share of an aperture that one hole opens, against their distance along the
+/// feed. Tabulated, since it is asked for thousands of times a card.
+#[derive(Clone, Debug)]
+pub(super) struct Profile {
+    values: Vec<f32>,
+}
+
+impl Profile {
+    /// The profile of a hole whose centre passes `across_mm` beside the
+    /// aperture's.
+    pub(super) fn new(hole_mm: f64, aperture_mm: f64, across_mm: f64) -> Profile {
+        let (hole, aperture) = (hole_mm / 2.0, aperture_mm / 2.0);
+        let reach = ((hole + aperture).powi(2) - across_mm.powi(2))
+            .max(0.0)
+            .sqrt();
+        // Sound sizes keep this in the thousands; the bound is for the others.
+        let entries = ((reach / STEP_MM).ceil() as usize).min(100_000);
+        let whole = PI * aperture * aperture;
+        let values = (0..=entries)
+            .map(|n| {
+                let apart = across_mm.hypot(n as f64 * STEP_MM);
+                (circle_overlap(hole, aperture, apart) / whole) as f32
+            })
+            .collect();
+        Profile { values }
+    }
+
+    /// Whether it lets any light through at all.
+    pub(super) fn is_dark(&self) -> bool {
+        self.values.iter().all(|value| *value <= 0.0)
+    }
+
+    /// Distance along the feed beyond which there is no light.
+    pub(super) fn reach_mm(&self) -> f32 {
+        self.values.len() as f32 * STEP_MM as f32
+    }
+
+    /// Open share at `along_mm` from the hole's centre.
+    pub(super) fn at(&self, along_mm: f32) -> f32 {
+        self.at_with_slope(along_mm).0
+    }
+
+    /// Open share, and its change for each millimetre further along.
+    pub(super) fn at_with_slope(&self, along_mm: f32) -> (f32, f32) {
+        let place = along_mm.abs() * (1.0 / STEP_MM as f32);
+        let entry = place as usize;
+        let Some(&here) = self.values.get(entry) else {
+            return (0.0, 0.0);
+        };
+        let next = self.values.get(entry + 1).copied().unwrap_or(0.0);
+        let slope = (next - here) * (1.0 / STEP_MM as f32);
+        (
+            here + (next - here) * (place - entry as f32),
+            slope * along_mm.signum(),
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Profile, circle_overlap};
+    use std::f64::consts::PI;
+
+    /// Closed forms from any table of plane figures: the lens of two equal
+    /// circles a radius apart is (2 pi / 3 - sqrt(3) / 2) r^2.
+    #[test]
+    fn known_lenses() {
+        let lens = 2.0 * PI / 3.0 - 3f64.sqrt() / 2.0;
+        assert!((circle_overlap(1.0, 1.0, 1.0) - lens).abs() < 1e-12);
+        assert!((circle_overlap(2.5, 2.5, 2.5) - lens * 6.25).abs() < 1e-12);
+        assert!((circle_overlap(5.0, 1.5, 0.0) - PI * 2.25).abs() < 1e-12);
+        assert!((circle_overlap(1.5, 5.0, 3.5) - PI * 2.25).abs() < 1e-12);
+        assert_eq!(circle_overlap(1.5, 2.2, 3.7), 0.0);
+        // The common chord through the smaller circle's centre leaves exactly
+        // half of it plus the larger circle's segment beyond the chord.
+        let (large, small) = (2.2f64, 1.5f64);
+        let apart = (large * large - small * small).sqrt();
+        let beyond = large * large * (apart / large).acos() - apart * small;
+        let want = PI * small * small / 2.0 + beyond;
+        assert!((circle_overlap(large, small, apart) - want).abs() < 1e-12);
+    }
+
+    #[test]
+    fn agrees_with_counting_small_squares() {
+        for (a, b, apart) in [
+            (2.2, 1.5, 0.9),
+            (2.2, 1.5, 2.0),
+            (2.2, 1.5, 3.3),
+            (5.0, 1.5, 4.81),
+        ] {
+            let cell = 0.002f64;
+            let n = (2.0 * b / cell) as i32;
+            let mut inside = 0u32;
+            for i in 0..n {
+                for j in 0..n {
+                    let x = -b + (f64::from(i) + 0.5) * cell;
+                    let y = -b + (f64::from(j) + 0.5) * cell;
+                    if x * x + y * y < b * b && (x - apart).powi(2) + y * y < a * a {
+                        inside += 1;
+                    }
+                }
+            }
+            let counted = f64::from(inside) * cell * cell;
+            assert!(
+                (counted - circle_overlap(a, b, apart)).abs() < 2e-3,
+                "{a} {b} {apart}"
+            );
+        }
+    }
+
+    #[test]
+    fn impossible_sizes_give_no_light() {
+        for bad in [f64::NAN, f64::INFINITY, -1.0, 0.0] {
+            assert_eq!(circle_overlap(bad, 1.0, 0.1), 0.0);
+            assert_eq!(circle_overlap(1.0, bad, 0.1), 0.0);
+        }
+        assert_eq!(circle_overlap(1.0, 1.0, f64::NAN), 0.0);
+    }
+
+    #[test]
+    fn a_profile_follows_the_closed_form_and_its_slope() {
+        let profile = Profile::new(4.4, 3.0, 0.0);
+        for hundredth in -400..400 {
+            let along = f64::from(hundredth) / 100.0 + 0.003;
+            let want = circle_overlap(2.2, 1.5, along) / (PI * 2.25);
+            assert!(
+                (f64::from(profile.at(along as f32)) - want).abs() < 2e-3,
+                "{along}"
+            );
+        }
+        assert!(profile.at_with_slope(2.0).1 < -0.2 && profile.at_with_slope(-2.0).1 > 0.2);
+        assert_eq!(profile.at(f32::NAN), profile.at(0.0));
+        assert!(Profile::new(4.4, 3.0, 6.8).is_dark());
+    }
+}
