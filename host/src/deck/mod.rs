@@ -6,10 +6,15 @@
 //! written, naming the file, the line, the cause and the remedy. Nothing here
 //! talks to a rig.
 
+pub mod cards;
+pub mod compare;
 pub mod file;
 pub mod format;
+pub mod paper;
 
+pub use cards::{CardList, CardListError};
 pub use cardwright_protocol::{CardNumber, Row, Stroke};
+pub use compare::{Comparison, compare};
 pub use file::{CardFault, Cut, Cutting, Deck, DeckFileError, DeckWriteError};
 pub use file::{Design, FirstPick, SpareRow};
 pub use format::{CardFormat, FormatError};

@@ -1,1 +1,34 @@
-//! Drawings of designs, decks and cards.
+//! Drawings: the design, the deck, one card at its true size with every hole's
+//! verdict, and plain ones for a terminal.
+//!
+//! Enters: decks, formats, strokes, marks. Leaves: PNG bytes, SVG text, lines
+//! of text. Refuses: pictures too large to be looked at. Nothing here judges;
+//! a mark is drawn as it is given.
+
+mod card;
+mod marks;
+mod render;
+mod sheet;
+mod terminal;
+
+pub use card::{CardDrawing, card_svg};
+pub use marks::{Mark, MarkKind, PEG};
+pub use render::{PictureError, png_from_svg};
+pub use sheet::{deck_png, design_png};
+pub use terminal::{card_lines, deck_lines};
+
+/// Text that is safe inside an SVG element or attribute.
+fn escaped(text: &str) -> String {
+    let mut safe = String::with_capacity(text.len());
+    for letter in text.chars() {
+        match letter {
+            '&' => safe.push_str("&amp;"),
+            '<' => safe.push_str("&lt;"),
+            '>' => safe.push_str("&gt;"),
+            '"' => safe.push_str("&quot;"),
+            letter if letter.is_control() => safe.push(' '),
+            letter => safe.push(letter),
+        }
+    }
+    safe
+}
