@@ -7,9 +7,11 @@
 //! microseconds and light; it knows no deck, no message and no verdict.
 
 pub mod board;
+pub mod cabled;
 pub mod chance;
 pub mod faults;
 pub mod geometry;
+pub mod line;
 pub mod settings;
 pub mod stock;
 pub mod truth;
@@ -17,7 +19,9 @@ pub mod unit;
 pub mod world;
 
 pub use board::{SharedWorld, VirtualBoard, wire_up};
+pub use cabled::CabledUnit;
 pub use faults::{FaultKind, Faults};
+pub use line::{Line, LineSettings};
 pub use settings::WorldSettings;
 pub use unit::{Nameplate, VirtualUnit};
 pub use world::World;

@@ -117,6 +117,11 @@ impl VirtualUnit {
         self.next
     }
 
+    /// Puts the next poll off until `moment`, when its line is full.
+    pub(crate) fn not_before(&mut self, moment: Micros) {
+        self.next = self.next.max(moment);
+    }
+
     /// Bytes come from the line at `now`. A unit without power loses them.
     pub fn receive(&mut self, bytes: &[u8], now: Micros) {
         if now.0 >= self.started {

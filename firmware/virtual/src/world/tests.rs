@@ -94,7 +94,9 @@ impl Bench {
         self.world.begin_scan();
         assert_eq!(self.world.take_scan(), None);
         self.wait(40);
-        self.world.take_scan().expect("the scan is ready after 40 us")
+        self.world
+            .take_scan()
+            .expect("the scan is ready after 40 us")
     }
 
     /// Steps for so many millimetres, to the nearest step.
@@ -160,7 +162,11 @@ fn a_short_push_or_an_empty_magazine_brings_nothing() {
     bench.bring_in();
     bench.world.set_output(Output::Pick, true);
     bench.wait(200_000);
-    assert_eq!(bench.world.truth().picks_blocked, 1, "the first card is in the way");
+    assert_eq!(
+        bench.world.truth().picks_blocked,
+        1,
+        "the first card is in the way"
+    );
     bench.world.set_output(Output::Pick, false);
     bench.feed_mm(410.0);
     bench.world.set_output(Output::Pick, true);
@@ -171,7 +177,13 @@ fn a_short_push_or_an_empty_magazine_brings_nothing() {
 #[test]
 fn play_swallows_the_first_steps_after_the_current_comes_on() {
     let run = |backlash_mm| {
-        let mut bench = Bench::new(WorldSettings { backlash_mm, ..plain() }, &Faults::default());
+        let mut bench = Bench::new(
+            WorldSettings {
+                backlash_mm,
+                ..plain()
+            },
+            &Faults::default(),
+        );
         assert!(bench.world.lay_in_card());
         bench.steps(400);
         bench.world.set_output(Output::FeedOn, false);
@@ -199,11 +211,20 @@ fn a_hole_is_where_the_card_really_is() {
     let card = bench.world.truth_mut().take_cards().remove(0);
     assert_eq!(card.fate, Fate::TakenOut);
     let pitch = crate::settings::NEEDLE_PITCH_MM;
-    let places: Vec<_> = card.card.holes.iter().map(|hole| (hole.x_mm, hole.y_mm, hole.r_mm)).collect();
+    let places: Vec<_> = card
+        .card
+        .holes
+        .iter()
+        .map(|hole| (hole.x_mm, hole.y_mm, hole.r_mm))
+        .collect();
     let along = stroke.along_mm;
     assert_eq!(
         places,
-        [(along, -3.5 * pitch, 2.2), (along, 0.5 * pitch, 2.2), (along + pitch, 0.0, 5.0)]
+        [
+            (along, -3.5 * pitch, 2.2),
+            (along, 0.5 * pitch, 2.2),
+            (along + pitch, 0.0, 5.0)
+        ]
     );
 }
 
@@ -238,13 +259,21 @@ fn a_coil_that_is_not_on_long_enough_locks_nothing() {
     bench.world.set_output(Output::LocksOn, true);
     bench.wait(5_000);
     bench.turn();
-    assert_eq!(bench.world.truth().strokes.last().map(|stroke| stroke.made), Some(0));
+    assert_eq!(
+        bench.world.truth().strokes.last().map(|stroke| stroke.made),
+        Some(0)
+    );
 }
 
 #[test]
 fn the_block_stops_where_it_is_let_go_and_goes_on_from_there() {
     let mut bench = Bench::new(plain(), &Faults::default());
-    let shown = |bench: &Bench| (bench.world.input(Input::BlockUp), bench.world.input(Input::BlockDown));
+    let shown = |bench: &Bench| {
+        (
+            bench.world.input(Input::BlockUp),
+            bench.world.input(Input::BlockDown),
+        )
+    };
     assert_eq!(shown(&bench), (true, false));
     bench.world.set_output(Output::Stroke, true);
     assert_eq!(bench.world.next_change(), Micros(600));
@@ -292,7 +321,10 @@ fn levels_are_those_of_the_light() {
     let levels = bench.scan();
     // 6 % of 214 and the dark and stray levels.
     let solid = (4.0f64 + 2.0 + 0.06 * 214.0).round() as u8;
-    assert_eq!(levels[..8], [solid, solid, 220, solid, solid, solid, solid, solid]);
+    assert_eq!(
+        levels[..8],
+        [solid, solid, 220, solid, solid, solid, solid, solid]
+    );
     // Half a pitch on, the hole of radius 2.2 is 3.4 mm away: a thin lens of
     // the aperture of radius 1.5 is left.
     bench.feed_mm(crate::settings::NEEDLE_PITCH_MM / 2.0);
@@ -305,14 +337,28 @@ fn levels_are_those_of_the_light() {
 fn a_whole_card_matches_its_strokes_and_no_others() {
     let strokes = card_400(|n| Row(0x5a ^ (n & 0xff)));
     assert_eq!(strokes.len(), 56, "Taylor pp. 122-123");
-    let mut bench = Bench::new(WorldSettings { backlash_mm: 0.0, ..WorldSettings::default() }, &Faults::default());
+    let mut bench = Bench::new(
+        WorldSettings {
+            backlash_mm: 0.0,
+            ..WorldSettings::default()
+        },
+        &Faults::default(),
+    );
     bench.world.fill_magazine(2);
     let card = bench.cut(&strokes);
     let pitch = bench.world.settings().pitch_mm;
     assert_eq!(card.matches(&strokes, 8, pitch, 0.3), []);
-    let pegs: Vec<_> = card.card.holes.iter().filter(|hole| hole.r_mm > 4.0).collect();
+    let pegs: Vec<_> = card
+        .card
+        .holes
+        .iter()
+        .filter(|hole| hole.r_mm > 4.0)
+        .collect();
     let apart_in = (pegs[1].x_mm - pegs[0].x_mm) * card.card.stretch / 25.4;
-    assert!((14.1..14.5).contains(&apart_in), "nearly 14 1/2 in (Taylor p. 122): {apart_in}");
+    assert!(
+        (14.1..14.5).contains(&apart_in),
+        "nearly 14 1/2 in (Taylor p. 122): {apart_in}"
+    );
     let mut other = strokes.clone();
     other[10] = Stroke::Needles(Row(other[10].punches().0 ^ 0b100_0001));
     let differences = card.matches(&other, 8, pitch, 0.3);
@@ -343,7 +389,10 @@ fn a_stroke_short_of_its_place_is_seen_in_the_truth() {
     let differences = card.matches(&strokes, 8, settings.pitch_mm, 0.3);
     assert_eq!(differences.len(), 8);
     for difference in differences {
-        let Difference::Displaced { stroke: 20, dx_mm, .. } = difference else {
+        let Difference::Displaced {
+            stroke: 20, dx_mm, ..
+        } = difference
+        else {
             panic!("{difference:?}");
         };
         assert!((dx_mm + 1.0).abs() < 0.1);
@@ -369,9 +418,18 @@ fn a_card_moved_with_punches_in_it_is_torn() {
 #[test]
 fn a_prepared_card_goes_through_with_its_holes() {
     let mut bench = Bench::new(plain(), &Faults::default());
-    let mut card = crate::stock::Card { stretch: 1.004, ..crate::stock::Card::plain(402.6, 72.0) };
+    let mut card = crate::stock::Card {
+        stretch: 1.004,
+        ..crate::stock::Card::plain(402.6, 72.0)
+    };
     let pitch = crate::settings::NEEDLE_PITCH_MM;
-    card.add(crate::stock::Hole { x_mm: 100.0, y_mm: 0.5 * pitch, r_mm: 2.2, flap: None, stroke: None });
+    card.add(crate::stock::Hole {
+        x_mm: 100.0,
+        y_mm: 0.5 * pitch,
+        r_mm: 2.2,
+        flap: None,
+        stroke: None,
+    });
     bench.world.load_cards([card]);
     bench.bring_in();
     bench.world.set_output(Output::Lamp, true);
@@ -393,17 +451,29 @@ fn the_watch_sees_coils_and_late_motion() {
     assert_eq!(bench.world.safety().coil_longest_us(3, now), 25_000);
     assert_eq!(bench.world.safety().coil_longest_us(4, now), 0);
     assert_eq!(bench.world.safety().coil_longest_us(17, now), 25_000);
-    assert_eq!(bench.world.safety().longest_on_us(Output::Stroke, now), 20_000);
+    assert_eq!(
+        bench.world.safety().longest_on_us(Output::Stroke, now),
+        20_000
+    );
     assert_eq!(bench.world.safety().worst_step_after_us(), None);
     bench.world.open_guard();
     bench.steps(2);
     assert_eq!(bench.world.safety().worst_step_after_us(), Some(500));
     bench.world.set_output(Output::Stroke, true);
     bench.wait(1_000);
-    assert_eq!(bench.world.safety().worst_drive_after_us(bench.world.now()), Some(1_500));
+    assert_eq!(
+        bench.world.safety().worst_drive_after_us(bench.world.now()),
+        Some(1_500)
+    );
     bench.world.set_output(Output::Stroke, false);
     bench.world.shut_guard();
-    assert!(bench.world.safety().edges().any(|edge| edge.output == Output::Stroke && !edge.high));
+    assert!(
+        bench
+            .world
+            .safety()
+            .edges()
+            .any(|edge| edge.output == Output::Stroke && !edge.high)
+    );
 }
 
 #[test]
@@ -440,7 +510,10 @@ fn one_kind_of_fault_does_not_disturb_another() {
         bench.world.fill_magazine(1);
         bench.cut(&card_400(|_| Row(0x3c)));
         let missing = bench.world.truth_mut().take_injected();
-        missing.into_iter().filter(|fault| fault.kind == FaultKind::MissingHole).collect::<Vec<_>>()
+        missing
+            .into_iter()
+            .filter(|fault| fault.kind == FaultKind::MissingHole)
+            .collect::<Vec<_>>()
     };
     assert_eq!(run(0.0), run(0.3));
 }

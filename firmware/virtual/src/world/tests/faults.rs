@@ -44,21 +44,39 @@ fn at_one_every_locked_punch_fails() {
     let world = run(FaultKind::MissingHole, 1.0);
     assert_eq!(world.truth().count(FaultKind::MissingHole), 50);
     assert_eq!(world.truth().cards[0].card.holes, []);
-    assert!(world.truth().strokes.iter().all(|stroke| stroke.made == 0 && stroke.locked == 0xf));
+    assert!(
+        world
+            .truth()
+            .strokes
+            .iter()
+            .all(|stroke| stroke.made == 0 && stroke.locked == 0xf)
+    );
 }
 
 #[test]
 fn at_one_every_hole_has_its_chad() {
     let world = run(FaultKind::HangingChad, 1.0);
     assert_eq!(world.truth().count(FaultKind::HangingChad), 50);
-    assert!(world.truth().cards[0].card.holes.iter().all(|hole| hole.open() < 0.81));
+    assert!(
+        world.truth().cards[0]
+            .card
+            .holes
+            .iter()
+            .all(|hole| hole.open() < 0.81)
+    );
 }
 
 #[test]
 fn at_one_every_other_punch_comes_along() {
     let world = run(FaultKind::ExtraHole, 1.0);
     assert_eq!(world.truth().count(FaultKind::ExtraHole), 40);
-    assert!(world.truth().strokes.iter().all(|stroke| stroke.made == 0xff));
+    assert!(
+        world
+            .truth()
+            .strokes
+            .iter()
+            .all(|stroke| stroke.made == 0xff)
+    );
 }
 
 #[test]
@@ -69,7 +87,11 @@ fn at_one_the_feed_slips_after_every_stroke() {
     for (pair, slip) in strokes.windows(2).zip(&world.truth().injected) {
         assert!((0.3..7.0).contains(&slip.amount));
         let moved = pair[1].along_mm - pair[0].along_mm;
-        assert!((moved + slip.amount - 13.0).abs() < 0.06, "{moved} {}", slip.amount);
+        assert!(
+            (moved + slip.amount - 13.0).abs() < 0.06,
+            "{moved} {}",
+            slip.amount
+        );
     }
 }
 
@@ -77,15 +99,26 @@ fn at_one_the_feed_slips_after_every_stroke() {
 fn at_one_every_card_has_another_under_it() {
     let world = run(FaultKind::DoubledFeed, 1.0);
     assert_eq!(world.truth().count(FaultKind::DoubledFeed), 1);
-    let [one, two] = &world.truth().cards[..] else { panic!("two cards leave") };
+    let [one, two] = &world.truth().cards[..] else {
+        panic!("two cards leave")
+    };
     assert_eq!(one.doubled_with, Some(two.card.serial));
     assert_eq!(two.doubled_with, Some(one.card.serial));
     let stagger = world.truth().injected[0].amount;
     assert!(two.card.holes.len() > 30);
     for b in &two.card.holes {
-        let same = one.card.holes.iter().find(|a| (a.stroke, a.y_mm, a.r_mm) == (b.stroke, b.y_mm, b.r_mm));
+        let same = one
+            .card
+            .holes
+            .iter()
+            .find(|a| (a.stroke, a.y_mm, a.r_mm) == (b.stroke, b.y_mm, b.r_mm));
         let a = same.expect("what is cut in the lower card is cut in the upper");
-        assert!((a.x_mm - b.x_mm - stagger).abs() < 1e-6, "{} {} {stagger}", a.x_mm, b.x_mm);
+        assert!(
+            (a.x_mm - b.x_mm - stagger).abs() < 1e-6,
+            "{} {} {stagger}",
+            a.x_mm,
+            b.x_mm
+        );
     }
 }
 
@@ -115,7 +148,11 @@ fn at_one_every_card_jams_until_it_is_taken_out() {
 fn at_one_the_block_sticks_until_it_is_freed() {
     let mut world = run(FaultKind::StuckStroke, 1.0);
     assert!(world.block_stuck());
-    assert_eq!(world.truth().strokes_begun, 1, "it never came back to begin another");
+    assert_eq!(
+        world.truth().strokes_begun,
+        1,
+        "it never came back to begin another"
+    );
     assert!(!world.input(Input::BlockUp));
     world.free_block();
     assert!(world.input(Input::BlockUp) && !world.block_stuck());
@@ -140,7 +177,13 @@ fn at_one_the_lamp_drifts_under_every_card_and_dust_falls_on_every_card() {
         bench.bring_in();
         bench.feed_mm(460.0);
         let levels = bench.scan();
-        (levels[..8].iter().map(|level| u32::from(*level)).sum::<u32>(), bench.world.truth_mut().take_injected())
+        (
+            levels[..8]
+                .iter()
+                .map(|level| u32::from(*level))
+                .sum::<u32>(),
+            bench.world.truth_mut().take_injected(),
+        )
     };
     for kind in [FaultKind::LampDrift, FaultKind::Dust] {
         let (plain, none) = light(kind, 0.0);
@@ -181,5 +224,9 @@ fn events_can_be_counted_by_the_second() {
     faults.cable_pulled.rate = 1.0;
     let mut world = World::new(plain(), &faults);
     world.advance(Micros(10_999_999));
-    assert_eq!(world.truth().count(FaultKind::CablePulled), 10, "one in each second but the first");
+    assert_eq!(
+        world.truth().count(FaultKind::CablePulled),
+        10,
+        "one in each second but the first"
+    );
 }
