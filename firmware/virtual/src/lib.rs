@@ -6,18 +6,21 @@
 //! everything it can touch is a pin of [`board`]. The world knows millimetres,
 //! microseconds and light; it knows no deck, no message and no verdict.
 
+pub mod attendant;
 pub mod board;
 pub mod cabled;
 pub mod chance;
 pub mod faults;
 pub mod geometry;
 pub mod line;
+pub mod pty;
 pub mod settings;
 pub mod stock;
 pub mod truth;
 pub mod unit;
 pub mod world;
 
+pub use attendant::Attendant;
 pub use board::{SharedWorld, VirtualBoard, wire_up};
 pub use cabled::CabledUnit;
 pub use faults::{FaultKind, Faults};

@@ -1,0 +1,240 @@
+//! A virtual unit on a real pseudo-terminal.
+//!
+//! Enters: bytes that a host program writes to the terminal, as to any serial
+//! port, and operator's acts from other threads. Leaves: the unit's bytes, and
+//! the truth. The world runs in a thread of its own at a settable multiple of
+//! wall time, but never jumps: when the machine stalls, the world loses pace.
+//! A pulled cable closes the terminal; a new one appears later under the same
+//! link name.
+
+use crate::attendant::{Attendant, Watch};
+use crate::cabled::CabledUnit;
+use crate::faults::Faults;
+use crate::line::LineSettings;
+use crate::settings::WorldSettings;
+use crate::stock::Card;
+use crate::truth::Truth;
+use crate::unit::{Nameplate, VirtualUnit};
+use crate::world::World;
+use std::path::PathBuf;
+use std::sync::mpsc::{self, Receiver, SyncSender, TryRecvError};
+use std::sync::{Arc, Mutex, PoisonError};
+use std::thread::JoinHandle;
+use std::time::Duration;
+use thiserror::Error;
+
+mod serve;
+mod terminal;
+
+/// Acts waiting to be carried out.
+const MOST_ACTS: usize = 64;
+
+/// How long an operator's call waits for the world's thread.
+const ANSWER_WITHIN: Duration = Duration::from_secs(10);
+
+/// What can go wrong.
+#[derive(Debug, Error)]
+pub enum PtyError {
+    /// The system gave no pseudo-terminal.
+    #[error(
+        "cannot {doing} a pseudo-terminal: {cause}; check that /dev/pts is mounted and not full"
+    )]
+    Terminal {
+        /// What was tried.
+        doing: &'static str,
+        /// What the system said.
+        cause: rustix::io::Errno,
+    },
+    /// The link name could not be made.
+    #[error("cannot make the link {}: {cause}; name a place that can be written", path.display())]
+    Link {
+        /// The link.
+        path: PathBuf,
+        /// What the system said.
+        cause: std::io::Error,
+    },
+    /// The thread could not be started.
+    #[error("cannot start the virtual rig's thread: {0}")]
+    Thread(std::io::Error),
+    /// The thread has ended or does not answer.
+    #[error("the virtual rig has stopped; start it again")]
+    Gone,
+}
+
+/// How a virtual unit is served.
+#[derive(Clone, Debug)]
+pub struct Options {
+    /// The machine and its stock.
+    pub world: WorldSettings,
+    /// What goes wrong in it.
+    pub faults: Faults,
+    /// What the unit is.
+    pub nameplate: Nameplate,
+    /// The line between terminal and firmware, in both directions.
+    pub line: LineSettings,
+    /// Virtual seconds in a wall second; above 0.
+    pub factor: f64,
+    /// A link that always points to the present terminal.
+    pub link: Option<PathBuf>,
+    /// The person at the machine.
+    pub attendant: Attendant,
+    /// How long a cable pulled by chance stays out, in virtual microseconds.
+    pub cable_out_us: u64,
+    /// Blank cards in the magazine.
+    pub blanks: u64,
+    /// Cards that lie in the magazine before the blank ones.
+    pub cards: Vec<Card>,
+}
+
+impl Default for Options {
+    /// A sound rig at wall time with an empty magazine and nobody near.
+    fn default() -> Options {
+        Options {
+            world: WorldSettings::default(),
+            faults: Faults::default(),
+            nameplate: Nameplate::default(),
+            line: LineSettings::sound(115_200, 0),
+            factor: 1.0,
+            link: None,
+            attendant: Attendant::ABSENT,
+            cable_out_us: 2_000_000,
+            blanks: 0,
+            cards: Vec::new(),
+        }
+    }
+}
+
+type Act = Box<dyn FnOnce(&mut CabledUnit) + Send>;
+
+/// Serves virtual rigs.
+#[derive(Clone, Copy, Debug)]
+pub struct VirtualRig;
+
+impl VirtualRig {
+    /// Opens a pseudo-terminal and lets the world run behind it. Returns when
+    /// the terminal can be opened by a host.
+    ///
+    /// # Errors
+    /// If the system gives no terminal, link or thread.
+    pub fn serve(options: Options) -> Result<Handle, PtyError> {
+        let terminal = terminal::Terminal::open(options.link.as_deref())?;
+        let path = Arc::new(Mutex::new(terminal.path()));
+        let link = options.link.clone();
+        let (acts, inbox) = mpsc::sync_channel(MOST_ACTS);
+        let shared = Arc::clone(&path);
+        let thread = std::thread::Builder::new()
+            .name("virtual-rig".into())
+            .spawn(move || run(options, terminal, &inbox, &shared))
+            .map_err(PtyError::Thread)?;
+        Ok(Handle {
+            path,
+            link,
+            acts: Some(acts),
+            thread: Some(thread),
+        })
+    }
+}
+
+/// The world's thread: it ends when the handle goes.
+fn run(
+    options: Options,
+    terminal: terminal::Terminal,
+    inbox: &Receiver<Act>,
+    path: &Mutex<PathBuf>,
+) -> Result<Truth, PtyError> {
+    let mut world = World::new(options.world, &options.faults);
+    world.load_cards(options.cards);
+    world.fill_magazine(options.blanks);
+    let unit = VirtualUnit::new(world, options.nameplate);
+    let mut cabled = CabledUnit::new(unit, &options.line, options.cable_out_us);
+    let mut server = serve::Server::new(terminal, options.link, options.factor, path);
+    let mut watch = Watch::new(options.attendant);
+    loop {
+        loop {
+            match inbox.try_recv() {
+                Ok(act) => act(&mut cabled),
+                Err(TryRecvError::Empty) => break,
+                Err(TryRecvError::Disconnected) => {
+                    return Ok(std::mem::take(cabled.unit.world_mut().truth_mut()));
+                }
+            }
+        }
+        server.turn(&mut cabled)?;
+        watch.look(&mut cabled.unit.world_mut());
+    }
+}
+
+/// A served rig. Dropping it stops it.
+#[derive(Debug)]
+pub struct Handle {
+    path: Arc<Mutex<PathBuf>>,
+    link: Option<PathBuf>,
+    acts: Option<SyncSender<Act>>,
+    thread: Option<JoinHandle<Result<Truth, PtyError>>>,
+}
+
+impl Handle {
+    /// What a host opens: the link if there is one, else the present terminal.
+    #[must_use]
+    pub fn path(&self) -> PathBuf {
+        match &self.link {
+            Some(link) => link.clone(),
+            None => self
+                .path
+                .lock()
+                .unwrap_or_else(PoisonError::into_inner)
+                .clone(),
+        }
+    }
+
+    /// Does something at the machine, in the world's thread, between two of its
+    /// moments; what it returned.
+    ///
+    /// # Errors
+    /// [`PtyError::Gone`] if the world does not answer.
+    pub fn at_the_machine<R: Send + 'static>(
+        &self,
+        act: impl FnOnce(&mut CabledUnit) -> R + Send + 'static,
+    ) -> Result<R, PtyError> {
+        let (answer, come) = mpsc::sync_channel(1);
+        let act: Act = Box::new(move |unit| {
+            // Nobody waits any longer: then nobody needs the answer.
+            let _ = answer.send(act(unit));
+        });
+        self.acts
+            .as_ref()
+            .ok_or(PtyError::Gone)?
+            .send(act)
+            .map_err(|_| PtyError::Gone)?;
+        come.recv_timeout(ANSWER_WITHIN).map_err(|_| PtyError::Gone)
+    }
+
+    /// What has really happened so far.
+    ///
+    /// # Errors
+    /// [`PtyError::Gone`] if the world does not answer.
+    pub fn truth(&self) -> Result<Truth, PtyError> {
+        self.at_the_machine(|unit| unit.unit.world().truth().clone())
+    }
+
+    /// Stops the world; what has really happened.
+    ///
+    /// # Errors
+    /// What stopped the world before, if something did.
+    pub fn stop(mut self) -> Result<Truth, PtyError> {
+        self.end()
+    }
+
+    fn end(&mut self) -> Result<Truth, PtyError> {
+        self.acts = None;
+        let thread = self.thread.take().ok_or(PtyError::Gone)?;
+        thread.join().map_err(|_| PtyError::Gone)?
+    }
+}
+
+impl Drop for Handle {
+    fn drop(&mut self) {
+        // Errors have no taker here; `stop` gives them.
+        let _ = self.end();
+    }
+}
