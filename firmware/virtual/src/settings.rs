@@ -4,6 +4,8 @@
 //! the machine is as it is here, like any machine that is not quite as drawn.
 //! Lengths are in millimetres, times in microseconds.
 
+use cardwright_protocol::host_to_unit::Settings;
+
 /// From Taylor p. 122: 1 7/8 in over the seven gaps of a row of 8.
 pub const NEEDLE_PITCH_MM: f64 = 1.875 * 25.4 / 7.0;
 
@@ -144,6 +146,40 @@ impl WorldSettings {
     #[must_use]
     pub fn edge_to_reader_mm(&self) -> f64 {
         self.edge_to_punch_mm + f64::from(self.reader_rows) * self.pitch_mm
+    }
+
+    /// The settings a unit needs to drive this machine as it really is, with
+    /// moderate speeds (common practice, no source). `strokes` is the card's.
+    #[must_use]
+    pub fn as_told_to_unit(&self, strokes: u16) -> Settings {
+        let um = |mm: f64| (mm * 1000.0).round() as u32;
+        Settings {
+            holes: self.holes,
+            steps_per_metre: self.steps_per_metre.round() as u32,
+            row_pitch_um: um(self.pitch_mm),
+            first_stroke_um: 14_200,
+            card_length_um: um(2.0 * 14.2 + f64::from(strokes.max(1) - 1) * self.pitch_mm),
+            length_slack_um: 4_000,
+            edge_to_punch_um: um(self.edge_to_punch_mm),
+            reader_rows: self.reader_rows,
+            samples_per_row: 8,
+            pick_up_um: um(self.rollers_to_edge_mm + 45.0),
+            run_out_um: um(self.reader_to_exit_mm + 10.0),
+            start_speed_mm_s: 40,
+            top_speed_mm_s: 400,
+            acceleration_mm_s2: 8_000,
+            feed_settle_us: 2_000,
+            lock_settle_us: 5_000,
+            coil_stagger_us: 300,
+            coils_at_once: 4,
+            stroke_timeout_us: 60_000,
+            coil_on_limit_us: 60_000,
+            coil_duty_permille: 500,
+            gross_holes: 4,
+            single_card_permille: 20,
+            supply_mv: (20_000, 28_000),
+            magazine: true,
+        }
     }
 
     /// One feed step.
