@@ -176,6 +176,49 @@ fn no_float_is_longer_than_twelve() {
     }
 }
 
+/// Outlines are clean: every binding dot that still touches another tone is
+/// one the cloth needs, as painting it over would leave a float over more than
+/// 12 threads (common practice, no source). Most such dots are gone.
+#[test]
+fn dots_at_an_edge_stay_only_to_bind_a_float() {
+    let tones = tones(&drawing(), 0).expect("three flat tones");
+    let towel = towel();
+    let (mut dropped, mut kept) = (0, 0);
+    for (pick, line) in towel.iter().enumerate() {
+        for (end, square) in line.iter().enumerate() {
+            let tone = tones.at(end, pick);
+            let beside = [(1, 0), (HOOKS - 1, 0), (0, 1), (0, PICKS - 1)];
+            let touches = beside
+                .iter()
+                .any(|(right, up)| tones.at(end + right, pick + up) != tone);
+            let woven_as_dot = match tone {
+                Tone::Ground => painting::raised(tone, end, pick),
+                Tone::Figure => !painting::raised(tone, end, pick),
+                Tone::Shadow => false,
+            };
+            if !touches || !woven_as_dot {
+                continue;
+            }
+            if *square == (tone == Tone::Figure) {
+                dropped += 1;
+                continue;
+            }
+            kept += 1;
+            let mut weft = line.clone();
+            let mut warp: Vec<bool> = towel.iter().map(|line| line[end]).collect();
+            weft[end] = !square;
+            warp[pick] = !square;
+            assert!(
+                longest_run(&weft) > 12 || longest_run(&warp) > 12,
+                "hook {}, pick {}: this dot roughens the outline for nothing",
+                end + 1,
+                pick + 1
+            );
+        }
+    }
+    assert!(dropped > 2 * kept, "{dropped} dropped, {kept} kept");
+}
+
 #[test]
 fn longest_run_counts_across_the_join() {
     let ring = [true, true, false, true, false, false, true, true, true];

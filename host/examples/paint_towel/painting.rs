@@ -163,14 +163,18 @@ pub fn raised(tone: Tone, end: usize, pick: usize) -> bool {
 /// Fills each tone with its weave, then cleans the edges.
 pub fn paint(tones: &Repeat<Tone>) -> Painted {
     let mut painted = Repeat::from_squares(|end, pick| raised(tones.at(end, pick), end, pick));
-    clean_edges(tones, &mut painted);
+    // A dropped dot can shorten a float of the other colour and so free a dot
+    // passed before. Every turn drops at least one dot, so this ends.
+    while clean_edges(tones, &mut painted) {}
     painted
 }
 
 /// Drops each binding dot of ground and figure that touches another tone: it
 /// would make the outline ragged (common practice, no source). A dot stays
-/// where the cloth needs it more than the outline does.
-fn clean_edges(tones: &Repeat<Tone>, painted: &mut Painted) {
+/// where the cloth needs it more than the outline does. Tells whether a dot
+/// was dropped.
+fn clean_edges(tones: &Repeat<Tone>, painted: &mut Painted) -> bool {
+    let mut dropped = false;
     for pick in 0..PICKS {
         for end in 0..HOOKS {
             let tone = tones.at(end, pick);
@@ -183,10 +187,13 @@ fn clean_edges(tones: &Repeat<Tone>, painted: &mut Painted) {
                 painted.set(end, pick, tone == Tone::Figure);
                 if across(painted, end, pick).max(along(painted, end, pick)) > LONGEST_FLOAT {
                     painted.set(end, pick, tone != Tone::Figure);
+                } else {
+                    dropped = true;
                 }
             }
         }
     }
+    dropped
 }
 
 fn touches_another_tone(tones: &Repeat<Tone>, end: usize, pick: usize) -> bool {
