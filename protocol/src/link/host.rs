@@ -11,9 +11,10 @@ use crate::host_to_unit::HostToUnit;
 use crate::time::Micros;
 use crate::unit_to_host::UnitToHost;
 
-/// Unanswered `Confirm`s after which the opening starts over: the unit may
-/// have restarted since it answered.
-const CONFIRMS: u8 = 3;
+/// While a `Confirm` is unanswered, each so many-th try is an `Open` again: the
+/// unit may have restarted since it answered. The answer it gave stays good
+/// until there is another, for it may just as well be in session already.
+const REOPEN_EVERY: u8 = 4;
 
 /// What happened at the host's end.
 // Size is no matter: an event is looked at and gone.
@@ -308,6 +309,16 @@ impl End {
         self.ended.take()
     }
 
+    fn versions_offered(&self) -> Packet<'static> {
+        let Versions { lowest, highest } = self.versions;
+        let slots = Exchange::<HOST_SLOTS>::SLOTS;
+        Packet::Open {
+            lowest,
+            highest,
+            slots,
+        }
+    }
+
     fn pull(&mut self, wire: &mut [u8; MOST_WIRE]) -> Option<usize> {
         let (boot, packet) = match &mut self.state {
             State::Closed => return None,
@@ -316,16 +327,7 @@ impl End {
                     return None;
                 }
                 *next_try = self.now.plus(OPEN_RETRY_US);
-                let Versions { lowest, highest } = self.versions;
-                let slots = Exchange::<HOST_SLOTS>::SLOTS;
-                (
-                    0,
-                    Packet::Open {
-                        lowest,
-                        highest,
-                        slots,
-                    },
-                )
+                (0, self.versions_offered())
             }
             State::Confirming {
                 offer,
@@ -336,13 +338,13 @@ impl End {
                     return None;
                 }
                 *next_try = self.now.plus(OPEN_RETRY_US);
-                *tries += 1;
-                let (boot, opening) = (offer.boot, offer.opening);
-                if *tries >= CONFIRMS {
-                    let next_try = *next_try;
-                    self.state = State::Opening { next_try };
+                *tries = tries.wrapping_add(1);
+                if tries.is_multiple_of(REOPEN_EVERY) {
+                    (0, self.versions_offered())
+                } else {
+                    let opening = offer.opening;
+                    (offer.boot, Packet::Confirm { opening })
                 }
-                (boot, Packet::Confirm { opening })
             }
             State::Open { boot } => (*boot, self.exchange.pull(self.now)?),
         };
