@@ -263,7 +263,7 @@ fn a_slip_anywhere_is_out_of_register() {
                 panic!("after {after} by {mm}: {}", report.summary)
             };
             assert!(out.length_off_um.is_some());
-            if mm < 2.0 {
+            if mm.abs() < 2.0 {
                 let rows = after.saturating_sub(5)..=after;
                 let cut = |s: &u16| {
                     let what = strokes[usize::from(*s)];

@@ -11,9 +11,10 @@
 //! light of neighbouring rows and peg holes taken away first. Rows and pegs are
 //! gone over in turn until their offsets settle.
 
-use super::input::{Geometry, Limits};
+use super::input::{Fit, Geometry, Limits};
 use super::light::Light;
 use super::overlap::Profile;
+use super::register::Line;
 use cardwright_protocol::Stroke;
 
 /// A row is looked for this far from its place, in row pitches. Beyond it, its
@@ -82,10 +83,18 @@ pub(super) fn measure(
     geometry: &Geometry,
     limits: &Limits,
     light: &Light,
+    fit: Fit,
 ) -> Measured {
     let mut work = Work::new(strokes, geometry, limits, light);
     for stroke in 0..strokes.len() {
         work.seek_row(stroke);
+    }
+    if fit == Fit::OffsetAndStretch {
+        // The card as a whole may be far off; rows are then sought from there.
+        work.follow_trend();
+        for stroke in 0..strokes.len() {
+            work.seek_row(stroke);
+        }
     }
     for peg in 0..work.pegs.len() {
         work.settle_peg(peg);
@@ -101,6 +110,10 @@ pub(super) fn measure(
     let spots = (0..strokes.len())
         .flat_map(|stroke| work.spots_of(stroke))
         .collect();
+    // Extra holes beside a peg hole are known only now.
+    for peg in 0..work.pegs.len() {
+        work.settle_peg(peg);
+    }
     let strays = work.strays();
     let rows_mm = work.rows_mm;
     let pegs = work
@@ -146,10 +159,14 @@ struct Work<'a> {
     line_mm: f32,
     needle: Profile,
     pegs: Vec<Peg>,
+    /// How far a peg hole's light can lie from its place.
+    peg_reach_mm: f32,
     /// Light of every position, for taking away from its neighbours.
     open: Vec<f32>,
     within_peg: Vec<bool>,
     rows_mm: Vec<Option<f32>>,
+    /// Shift and stretch of the whole card, about which rows are sought.
+    trend: Line,
 }
 
 impl<'a> Work<'a> {
@@ -162,8 +179,14 @@ impl<'a> Work<'a> {
             .filter(|(_, what)| what.peg())
             .map(|(stroke, _)| peg(stroke, geometry, limits))
             .collect();
+        let reach = pegs
+            .iter()
+            .flat_map(|peg| &peg.channels)
+            .map(|(_, at)| at.reach_mm());
+        let peg_reach_mm = reach.fold(0.0, f32::max) + pitch_mm;
         let mut work = Work {
             strokes,
+            peg_reach_mm,
             light,
             holes,
             pitch_mm,
@@ -173,6 +196,7 @@ impl<'a> Work<'a> {
             open: vec![0.0; strokes.len() * holes],
             within_peg: vec![false; strokes.len() * holes],
             rows_mm: vec![None; strokes.len()],
+            trend: Line::default(),
         };
         work.look_over();
         work
@@ -247,7 +271,14 @@ impl<'a> Work<'a> {
                 sum += open * self.needle.at(x_mm - centre);
             }
         }
-        for (number, other) in self.pegs.iter().enumerate() {
+        // Peg holes lie in order; only those within reach are asked.
+        let first = self
+            .pegs
+            .partition_point(|other| other.place_mm < x_mm - self.peg_reach_mm);
+        for (number, other) in self.pegs.iter().enumerate().skip(first) {
+            if other.place_mm > x_mm + self.peg_reach_mm {
+                break;
+            }
             if Some(number) != peg {
                 sum += other.spot.open.min(1.0) * other.share(channel, x_mm, other.offset_mm);
             }
@@ -255,11 +286,27 @@ impl<'a> Work<'a> {
         sum.min(1.0)
     }
 
+    fn follow_trend(&mut self) {
+        let pitch = f64::from(self.pitch_mm);
+        let points: Vec<(f64, f64)> = self
+            .rows_mm
+            .iter()
+            .enumerate()
+            .filter_map(|(stroke, row)| Some((stroke as f64 * pitch, f64::from((*row)?))))
+            .collect();
+        self.trend = Line::through(&points, pitch / 16.0);
+    }
+
+    fn trend_mm(&self, x_mm: f32) -> f32 {
+        self.trend.at(f64::from(x_mm)) as f32
+    }
+
     /// The offset at which this row's required holes fit best, if its
     /// neighbours are displaced as it is.
     fn seek_row(&mut self, stroke: usize) {
         let telling: Vec<usize> = self.telling(stroke).collect();
         let place = stroke as f32 * self.pitch_mm;
+        let trend = self.trend_mm(place);
         let weight = |other: Option<usize>| -> f32 {
             let Some(other) = other.filter(|other| *other < self.strokes.len()) else {
                 return 0.0;
@@ -280,7 +327,7 @@ impl<'a> Work<'a> {
         let near: Vec<&Peg> = self.pegs.iter().filter(|peg| peg.is_near(place)).collect();
         let half = self.light.per_row / 2;
         let lines: Vec<(f32, f32)> = self
-            .window(stroke, 0.0, half)
+            .window(stroke, trend, half)
             .map(|line| {
                 let light = telling
                     .iter()
@@ -292,7 +339,7 @@ impl<'a> Work<'a> {
         let tries = (SEARCH_PITCHES * self.pitch_mm / SEARCH_STEP_MM).min(100.0) as i32;
         let mut best = (f32::INFINITY, 0.0);
         for number in -tries..=tries {
-            let offset = number as f32 * SEARCH_STEP_MM;
+            let offset = trend + number as f32 * SEARCH_STEP_MM;
             let mut misfit = 0.0;
             for (along, light) in &lines {
                 let x = along - offset;
@@ -329,8 +376,10 @@ impl<'a> Work<'a> {
             .collect()
     }
 
-    fn limit_mm(&self) -> f32 {
-        SEARCH_PITCHES * self.pitch_mm
+    /// Least and greatest offset that is believed at `x_mm`.
+    fn bounds_mm(&self, x_mm: f32) -> (f32, f32) {
+        let (trend, reach) = (self.trend_mm(x_mm), SEARCH_PITCHES * self.pitch_mm);
+        (trend - reach, trend + reach)
     }
 
     /// Offset of a row whose own holes tell nothing: that of those around it.
@@ -353,12 +402,12 @@ impl<'a> Work<'a> {
         if self.rows_mm[stroke].is_none() {
             return;
         }
-        let limit = self.limit_mm();
+        let bounds = self.bounds_mm(stroke as f32 * self.pitch_mm);
         let start = self.offset_near(stroke);
         let mut offsets = Vec::with_capacity(self.holes);
         for channel in self.telling(stroke).collect::<Vec<_>>() {
             let samples = self.samples(stroke, channel, start);
-            let (open, offset) = settle(&samples, &self.needle, start, limit);
+            let (open, offset) = settle(&samples, &self.needle, start, bounds);
             self.open[stroke * self.holes + channel] = open.clamp(0.0, 1.0);
             if open > LEAST_LIGHT {
                 offsets.push((open > 0.6, offset));
@@ -379,11 +428,11 @@ impl<'a> Work<'a> {
         let Some(peg) = self.pegs.get(number) else {
             return;
         };
+        let (least, greatest) = self.bounds_mm(peg.place_mm);
         let start = peg
             .spot
             .offset_mm
-            .unwrap_or_else(|| self.offset_near(peg.stroke))
-            .clamp(-9.0, 9.0);
+            .unwrap_or_else(|| self.offset_near(peg.stroke));
         let centre = (peg.place_mm / self.pitch_mm).round().max(0.0) as usize;
         let mut offset = start;
         let mut open = 0.0;
@@ -399,8 +448,7 @@ impl<'a> Work<'a> {
             }
             open = sums.open();
             if round < 3 && open > LEAST_LIGHT {
-                let limit = self.limit_mm();
-                offset = (offset + sums.step(open)).clamp(-limit, limit);
+                offset = (offset + sums.step(open)).max(least).min(greatest);
             }
         }
         let offset_mm = (open > LEAST_LIGHT).then_some(offset);
@@ -417,6 +465,7 @@ impl<'a> Work<'a> {
     /// The final word on every position of one row.
     fn spots_of(&mut self, stroke: usize) -> Vec<Spot> {
         let row_mm = self.offset_near(stroke);
+        let bounds = self.bounds_mm(stroke as f32 * self.pitch_mm);
         let mut spots = Vec::with_capacity(self.holes);
         for channel in 0..self.holes {
             let cell = stroke * self.holes + channel;
@@ -439,7 +488,7 @@ impl<'a> Work<'a> {
             let mut open = sums.open();
             let mut offset_mm = None;
             if open > LEAST_LIGHT {
-                let (_, offset) = settle(&samples, &self.needle, row_mm, self.limit_mm());
+                let (_, offset) = settle(&samples, &self.needle, row_mm, bounds);
                 offset_mm = ((offset - row_mm).abs() <= HOLE_SEARCH_MM).then_some(offset);
             }
             if self.required(stroke, channel) {
@@ -599,7 +648,13 @@ impl Sums {
 }
 
 /// Openness and offset of one hole, from a first idea of its offset.
-fn settle(samples: &[Sample], profile: &Profile, start_mm: f32, limit_mm: f32) -> (f32, f32) {
+/// The offset stays within `bounds_mm`.
+fn settle(
+    samples: &[Sample],
+    profile: &Profile,
+    start_mm: f32,
+    bounds_mm: (f32, f32),
+) -> (f32, f32) {
     let mut offset = start_mm;
     let mut open = 0.0;
     for round in 0..3 {
@@ -612,7 +667,7 @@ fn settle(samples: &[Sample], profile: &Profile, start_mm: f32, limit_mm: f32) -
         }
         open = sums.open();
         if round < 2 && open > LEAST_LIGHT / 2.0 {
-            offset = (offset + sums.step(open)).clamp(-limit_mm, limit_mm);
+            offset = (offset + sums.step(open)).max(bounds_mm.0).min(bounds_mm.1);
         }
     }
     (open, offset)

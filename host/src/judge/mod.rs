@@ -52,7 +52,7 @@ pub fn judge(
         Err(reason) => return report.close(Verdict::Unread(reason)),
     };
     report.solid_permille = Some(light::permille(light.solid));
-    let measured = measure::measure(strokes, geometry, limits, &light);
+    let measured = measure::measure(strokes, geometry, limits, &light, fit);
     let case = Case {
         strokes,
         geometry,
