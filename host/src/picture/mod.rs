@@ -10,12 +10,14 @@ mod marks;
 mod render;
 mod sheet;
 mod terminal;
+mod verdict;
 
 pub use card::{CardDrawing, card_svg};
 pub use marks::{Mark, MarkKind, PEG};
 pub use render::{PictureError, png_from_svg};
 pub use sheet::{deck_png, design_png};
 pub use terminal::{card_lines, deck_lines};
+pub use verdict::marks_of;
 
 /// Text that is safe inside an SVG element or attribute.
 fn escaped(text: &str) -> String {

@@ -74,7 +74,7 @@ pub fn deck_png(deck: &Deck) -> Result<Vec<u8>, PictureError> {
             labels.above(row, *x + holes * cell / 2);
         }
     }
-    for card in figures(cards, cell) {
+    for card in figures(cards, cell, FIGURE_HIGH) {
         labels.left(card, top_of(card) + cell / 2);
     }
     labels.draw(&mut picture)?;
@@ -130,10 +130,10 @@ pub fn design_png(deck: &Deck) -> Result<Vec<u8>, PictureError> {
         word(design.first_pick),
     );
     let mut labels = Labels::new(&heading, width, height);
-    for hook in figures(settings.hooks(), cell) {
+    for hook in figures(settings.hooks(), cell, FIGURE_WIDE) {
         labels.above(hook, LEFT + (hook - 1) * cell + cell / 2);
     }
-    for pick in figures(picks, cell) {
+    for pick in figures(picks, cell, FIGURE_HIGH) {
         labels.left(pick, TOP + line_of(deck, pick, picks) * cell + cell / 2);
     }
     labels.draw(&mut picture)?;
@@ -165,9 +165,13 @@ fn deck_heading(deck: &Deck) -> String {
     )
 }
 
-/// The numbers to write beside lines of this height, so that none overlap.
-fn figures(count: u32, cell: u32) -> Vec<u32> {
-    let apart = 22u32.div_ceil(cell);
+/// Pixels that a figure takes below another, and beside another.
+const FIGURE_HIGH: u32 = 22;
+const FIGURE_WIDE: u32 = 46;
+
+/// The numbers to write at squares of this size, so that none overlap.
+fn figures(count: u32, cell: u32, room: u32) -> Vec<u32> {
+    let apart = room.div_ceil(cell);
     let step = [5, 10, 20, 50, 100, 200, 500, 1000, 5000]
         .into_iter()
         .find(|step| *step >= apart);

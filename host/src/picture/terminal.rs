@@ -27,23 +27,27 @@ pub fn card_lines(format: &CardFormat, strokes: &[Stroke], columns: usize) -> Ve
             lines.push(format!("{hole:>3} {}", marks.collect::<String>()));
         }
     }
-    lines.push("    ● hole   · solid   ○ lace hole   ◎ peg hole".to_owned());
+    let key = ["● hole   · solid", "○ lace hole   ◎ peg hole"];
+    if columns >= 48 {
+        lines.push(format!("    {}   {}", key[0], key[1]));
+    } else {
+        lines.extend(key.map(str::to_owned));
+    }
     lines
 }
 
 fn row_figures(format: &CardFormat, part: &[(u16, Stroke)]) -> String {
     let mut figures = String::from("row ");
     let mut room = 0;
-    for (stroke, _) in part {
+    for (place, (stroke, _)) in part.iter().enumerate() {
         let row = format.row_of_stroke(*stroke);
         let shown = row.filter(|row| *row == 1 || row.is_multiple_of(5) || *row == format.rows());
         let text = shown.map(|row| row.to_string()).unwrap_or_default();
-        if room > 0 && text.is_empty() {
+        let fits = text.len() <= part.len() - place;
+        if room > 0 {
+            // The figure before still stands here.
             room -= 1;
-        } else if room > 0 {
-            // No room beside the figure before.
-            room -= 1;
-        } else if text.is_empty() {
+        } else if text.is_empty() || !fits {
             figures.push(' ');
         } else {
             figures.push_str(&text);

@@ -96,23 +96,15 @@ pub enum CardFault {
         /// Line of the first.
         first_line: usize,
     },
-    /// A number is left out.
+    /// A number is left out, or not in its order.
     #[error(
-        "card {found} stands where card {wanted} must come; number the cards from 1 without gaps"
+        "card {found} stands where card {wanted} must come; number the cards from 1, in order and without gaps"
     )]
     Gap {
         /// The number that is missing.
         wanted: u32,
-        /// The next there is.
+        /// The one that stands there.
         found: u32,
-    },
-    /// Not in rising order.
-    #[error("card {card} stands after card {after}; put the cards in the order of their numbers")]
-    Order {
-        /// The one that stands too late.
-        card: u32,
-        /// The one before it.
-        after: u32,
     },
     /// Too few or too many rows.
     #[error(
@@ -129,7 +121,7 @@ pub enum CardFault {
         format: String,
     },
     /// A group that is too short or too long.
-    #[error("card {card}, row {row}: \"{group}\" has {} digits, and a row of {holes} holes has {wanted}; write leading zeros", group.chars().count())]
+    #[error("card {card}, row {row}: \"{group}\" has {} digits, and a row of {holes} holes has {wanted}; write exactly so many, leading zeros too", group.chars().count())]
     GroupWidth {
         /// The card.
         card: u32,
@@ -345,16 +337,7 @@ fn cards(format: &CardFormat, lines: CardLines) -> Result<Vec<Vec<Row>>, Found> 
             Ok(number) => number,
             Err(fault) => return refuse(key.span(), fault),
         };
-        if number < wanted {
-            return refuse(
-                key.span(),
-                CardFault::Order {
-                    card: number,
-                    after: wanted - 1,
-                },
-            );
-        }
-        if number > wanted {
+        if number != wanted {
             return refuse(
                 key.span(),
                 CardFault::Gap {
