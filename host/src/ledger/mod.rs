@@ -37,7 +37,7 @@ pub use words::{Ending, EventKind, JobKind, Verdict};
 
 use cardwright_protocol::JobNumber;
 use lock::Lock;
-use rusqlite::{Connection, OpenFlags, TransactionBehavior};
+use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 use std::fs::{self, File};
 use std::io;
 use std::path::{Path, PathBuf};
@@ -160,6 +160,22 @@ impl Ledger {
         let Ledger { conn, dir, _lock } = self;
         conn.close()
             .map_err(|(_, error)| LedgerError::from_sql(&dir, &error))
+    }
+
+    /// Reads several things as they stand at one moment, whatever a writer does
+    /// meanwhile.
+    ///
+    /// # Errors
+    /// Those of `read`, and as [`LedgerError`] says for damage and disk.
+    pub fn at_one_moment<T, E: From<LedgerError>>(
+        &self,
+        read: impl FnOnce() -> Result<T, E>,
+    ) -> Result<T, E> {
+        let tx = Transaction::new_unchecked(&self.conn, TransactionBehavior::Deferred)
+            .map_err(|error| LedgerError::from_sql(&self.dir, &error))?;
+        let value = read();
+        drop(tx);
+        value
     }
 
     /// Does `work` in one transaction: all of it is on disk when this returns

@@ -103,6 +103,25 @@ impl Ledger {
         })
     }
 
+    /// The highest attempt number used in this job, for each card tried.
+    ///
+    /// # Errors
+    /// As [`LedgerError`] says for damage and disk.
+    pub fn used_attempts(&self, job: JobNumber) -> Result<BTreeMap<CardNumber, u32>, LedgerError> {
+        let sql = "SELECT card, max(attempt) FROM attempt WHERE job = ?1 GROUP BY card";
+        let used = self.rows(sql, [job.0], |row| Ok((CardNumber(row.get(0)?), row.get(1)?)))?;
+        Ok(used.into_iter().collect())
+    }
+
+    /// Attempts of every other job that were sent and have not ended.
+    ///
+    /// # Errors
+    /// As [`LedgerError`] says for damage and disk.
+    pub fn open_elsewhere(&self, job: JobNumber) -> Result<BTreeSet<CardId>, LedgerError> {
+        let sql = "SELECT job, card, attempt FROM attempt WHERE job <> ?1 AND ended IS NULL";
+        Ok(self.rows(sql, [job.0], card_id)?.into_iter().collect())
+    }
+
     /// Jobs with this deck that have not ended, oldest first.
     ///
     /// # Errors

@@ -110,14 +110,18 @@ impl Batch<'_> {
 
     pub fn attempt_ended(&self, end: &EndedAttempt) -> Result<(), LedgerError> {
         let (job, card, attempt) = key(end.id);
-        let before = "SELECT ended IS NOT NULL FROM attempt
-             WHERE job = ?1 AND card = ?2 AND attempt = ?3";
-        match self.ask::<bool>(before, params![job, card, attempt])? {
+        // The strokes to be cut (none where cards are only read), or -1 once
+        // it has ended.
+        let before = "SELECT CASE WHEN attempt.ended IS NOT NULL THEN -1
+                 WHEN job.kind = 'cut' THEN attempt.strokes ELSE 0 END
+             FROM attempt JOIN job ON job.number = attempt.job
+             WHERE attempt.job = ?1 AND card = ?2 AND attempt = ?3";
+        let strokes = match self.ask::<i64>(before, params![job, card, attempt])? {
             None => return Err(LedgerError::NoSuchAttempt(end.id)),
-            Some(true) => return Err(LedgerError::AttemptEnded(end.id)),
-            Some(false) => {}
-        }
-        if let Some(cause) = contradiction(end) {
+            Some(-1) => return Err(LedgerError::AttemptEnded(end.id)),
+            Some(strokes) => strokes,
+        };
+        if let Some(cause) = contradiction(end, strokes) {
             return Err(LedgerError::Contradiction { id: end.id, cause });
         }
         let faults = serde_json::to_string(&end.faults)
@@ -249,7 +253,7 @@ fn key(id: CardId) -> (u32, u32, u32) {
 
 /// What does not fit in the end of an attempt. Only the reader makes a card
 /// good, so a good one has readings, every stroke, and no fault.
-fn contradiction(end: &EndedAttempt) -> Option<&'static str> {
+fn contradiction(end: &EndedAttempt, strokes: i64) -> Option<&'static str> {
     if let Some(readings) = &end.readings {
         let holes = usize::from(readings.holes);
         if !(1..=usize::from(cardwright_protocol::card::MOST_HOLES)).contains(&holes) {
@@ -259,13 +263,19 @@ fn contradiction(end: &EndedAttempt) -> Option<&'static str> {
             return Some("its readings do not end with a whole line");
         }
     }
-    let read = end
+    let lines = end
         .readings
         .as_ref()
-        .is_some_and(|readings| readings.lines() > 0);
+        .map_or(0, super::types::Readings::lines);
     match end.verdict {
         Verdict::Sent => Some("`sent` is not an end"),
-        Verdict::Good if !read => Some("a good card has readings, and this one has none"),
+        Verdict::Good if lines == 0 => Some("a good card has readings, and this one has none"),
+        Verdict::Good if lines != usize::from(end.lines) => {
+            Some("a good card has the readings of all its lines")
+        }
+        Verdict::Good if i64::from(end.strokes_made) < strokes => {
+            Some("a good card has all its strokes")
+        }
         Verdict::Good if !end.faults.is_empty() => Some("a good card has no faults"),
         _ => None,
     }

@@ -18,7 +18,7 @@ use super::words::Ending;
 use super::write::Batch;
 use cardwright_protocol::{Attempt, CardId, CardNumber, JobNumber};
 use rusqlite::{Transaction, TransactionBehavior};
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
@@ -53,6 +53,10 @@ pub enum Command {
     GoodCards(DeckSha),
     /// Answered by [`Answer::OpenAttempts`].
     OpenAttempts(JobNumber),
+    /// Answered by [`Answer::UsedAttempts`].
+    UsedAttempts(JobNumber),
+    /// Answered by [`Answer::OpenElsewhere`].
+    OpenElsewhere(JobNumber),
     /// Answered by [`Answer::Jobs`].
     UnfinishedJobs(DeckSha),
     /// Answered by [`Answer::Readings`].
@@ -74,6 +78,10 @@ pub enum Answer {
     GoodCards(BTreeSet<CardNumber>),
     /// Attempts that have not ended.
     OpenAttempts(Vec<OpenAttempt>),
+    /// Highest attempt numbers.
+    UsedAttempts(BTreeMap<CardNumber, u32>),
+    /// Open attempts of other jobs.
+    OpenElsewhere(BTreeSet<CardId>),
     /// Jobs that have not ended.
     Jobs(Vec<JobRow>),
     /// Raw readings.
@@ -318,6 +326,8 @@ fn carry_out(ledger: &Ledger, command: &Command) -> Result<Answer, LedgerError> 
         Command::NextAttempt(job, card) => ledger.next_attempt(*job, *card).map(Answer::Attempt),
         Command::GoodCards(deck) => ledger.good_cards(*deck).map(Answer::GoodCards),
         Command::OpenAttempts(job) => ledger.open_attempts(*job).map(Answer::OpenAttempts),
+        Command::UsedAttempts(job) => ledger.used_attempts(*job).map(Answer::UsedAttempts),
+        Command::OpenElsewhere(job) => ledger.open_elsewhere(*job).map(Answer::OpenElsewhere),
         Command::UnfinishedJobs(deck) => ledger.unfinished_jobs(*deck).map(Answer::Jobs),
         Command::RawReadings(id) => ledger.raw_readings(*id).map(Answer::Readings),
     }
