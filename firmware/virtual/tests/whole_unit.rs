@@ -158,8 +158,11 @@ fn a_restarted_unit_comes_back_with_the_next_boot_number_and_still_outputs() {
         "the world stays as it was"
     );
     // The host finds it again; the card in the path is run out, the others cut.
-    host.to_send = cards(2).into();
+    host.to_send.clear();
     let later = cabled.now().plus(30_000_000);
+    let found = host.run(&mut cabled, later, |host, _| host.session == 8 && host.link.is_open());
+    assert!(found);
+    host.to_send = cards(2).into();
     let again = host.run(&mut cabled, later, |host, cabled| {
         let whole = |reading: &common::Reading| reading.ended.is_some_and(|ended| ended.complete);
         host.readings

@@ -47,7 +47,7 @@ pub struct SmallHost {
     pub said: Vec<UnitToHost>,
     /// Resets and goes on after every stop.
     pub persistent: bool,
-    session: u32,
+    pub session: u32,
 }
 
 impl SmallHost {
