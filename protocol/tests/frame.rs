@@ -147,6 +147,31 @@ fn runs_too_long_for_a_frame_are_dropped_whole_and_counted_once() {
     assert_eq!(reader.damaged(), 1);
 }
 
+/// The length under the CRC stands by itself: a frame that says another one is
+/// refused even if its CRC is right.
+#[test]
+fn a_frame_of_another_length_than_it_says_is_refused() {
+    for (says, good) in [
+        (17_u16, true),
+        (16, false),
+        (18, false),
+        (0, false),
+        (0x1100, false),
+    ] {
+        let mut plain = says.to_le_bytes().to_vec();
+        plain.extend([1, 0, 0, 0, 1, 0, 0, 0, 5, 3, 8]);
+        plain.extend(CRC32.checksum(&plain).to_le_bytes());
+        let mut wire = [0; MOST_WIRE];
+        let stuffed = cobs::try_encode(&plain, &mut wire).expect("room");
+        let mut reader = FrameReader::new();
+        assert_eq!(
+            accepted(&mut reader, &wire[..=stuffed]).len(),
+            usize::from(good),
+            "{says}"
+        );
+    }
+}
+
 /// A frame around any packet bytes, with everything else right.
 fn around(packet: &[u8]) -> Vec<u8> {
     let mut plain = ((packet.len() + 14) as u16).to_le_bytes().to_vec();
