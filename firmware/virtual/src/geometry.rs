@@ -107,14 +107,28 @@ pub fn light_through(aperture: f64, openings: &[Opening], sheets: u8, paper: f64
     match (sheets, openings) {
         (0, _) => 1.0,
         (_, []) => paper.powi(i32::from(sheets)),
-        (1, [one]) if one.flap.is_none() => {
-            let distance = (one.x * one.x + one.y * one.y).sqrt();
-            let open = lens_area(aperture, one.r, distance)
-                / (core::f64::consts::PI * aperture * aperture);
+        (1, some) if apart(some) => {
+            let area: f64 = some
+                .iter()
+                .map(|one| lens_area(aperture, one.r, (one.x * one.x + one.y * one.y).sqrt()))
+                .sum();
+            let open = area / (core::f64::consts::PI * aperture * aperture);
             open + (1.0 - open) * paper
         }
         _ => light_by_chords(aperture, openings, sheets, paper),
     }
+}
+
+/// Whether these are whole round holes that do not touch one another, so that
+/// their areas simply add up.
+fn apart(openings: &[Opening]) -> bool {
+    openings.iter().enumerate().all(|(n, one)| {
+        one.flap.is_none()
+            && openings[..n].iter().all(|other| {
+                let (dx, dy, reach) = (one.x - other.x, one.y - other.y, one.r + other.r);
+                dx * dx + dy * dy >= reach * reach
+            })
+    })
 }
 
 /// The same by lines across the aperture, for any number of holes, flaps and
@@ -295,6 +309,10 @@ mod tests {
             let hole = Opening { x, y, r, flap: None, sheet: 0 };
             let closed = light_through(1.5, &[hole], 1, 0.06);
             let chords = light_by_chords(1.5, &[hole], 1, 0.06);
+            let far = Opening { x: x - 2.0 * r - 0.1, ..hole };
+            let two = light_through(1.5, &[hole, far], 1, 0.06);
+            let two_by_chords = light_by_chords(1.5, &[hole, far], 1, 0.06);
+            prop_assert!((two - two_by_chords).abs() < 8e-3, "{two} {two_by_chords}");
             prop_assert!((closed - chords).abs() < 8e-3, "{closed} {chords}");
         }
     }

@@ -107,7 +107,13 @@ impl Card {
     /// The other way round.
     #[must_use]
     pub fn to_machine(&self, x: f64, y: f64) -> (f64, f64) {
-        let (sin, cos) = self.skew.sin_cos();
+        self.to_machine_by(self.skew.sin_cos(), x, y)
+    }
+
+    /// [`Card::to_machine`] with the skew's sine and cosine at hand, for many
+    /// holes at once.
+    #[must_use]
+    pub(crate) fn to_machine_by(&self, (sin, cos): (f64, f64), x: f64, y: f64) -> (f64, f64) {
         let x = x * self.stretch;
         (x * cos - y * sin, x * sin + y * cos)
     }

@@ -160,7 +160,9 @@ fn a_restarted_unit_comes_back_with_the_next_boot_number_and_still_outputs() {
     // The host finds it again; the card in the path is run out, the others cut.
     host.to_send.clear();
     let later = cabled.now().plus(30_000_000);
-    let found = host.run(&mut cabled, later, |host, _| host.session == 8 && host.link.is_open());
+    let found = host.run(&mut cabled, later, |host, _| {
+        host.session == 8 && host.link.is_open()
+    });
     assert!(found);
     host.to_send = cards(2).into();
     let again = host.run(&mut cabled, later, |host, cabled| {

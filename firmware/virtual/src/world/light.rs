@@ -17,8 +17,8 @@ use rand_distr::{Distribution, StandardNormal};
 
 const CHANNELS: usize = MOST_HOLES as usize;
 
-/// Most holes looked at around one place of the bar.
-const MOST_NEAR: usize = 64;
+/// Most holes over one aperture.
+const MOST_OVER: usize = 12;
 
 /// A grain of dust that comes to lie on a channel.
 #[derive(Clone, Copy, Debug)]
@@ -39,6 +39,8 @@ pub(super) struct Bar {
     dust: Option<Dust>,
     scan: Option<Levels>,
     ready_at: u64,
+    /// Room for the holes near the bar, kept from scan to scan.
+    near: Vec<Opening>,
 }
 
 impl Bar {
@@ -60,6 +62,7 @@ impl Bar {
             dust: None,
             scan: None,
             ready_at: NEVER,
+            near: Vec::new(),
         }
     }
 
@@ -82,14 +85,25 @@ impl Bar {
     }
 }
 
+/// A card over the bar.
+#[derive(Clone, Copy, Debug, Default)]
+struct Sheet {
+    /// Which card of the feed.
+    n: usize,
+    /// How far behind its leading edge the bar is.
+    along: f64,
+    /// Sine and cosine of its skew.
+    turn: (f64, f64),
+    /// The share of the bar's apertures between its two edges.
+    covered: f64,
+}
+
 /// The cards over the bar and their holes near it, as seen from the middle of
 /// the bar.
 struct Under {
-    /// Which cards of the feed, and how far behind their leading edges.
-    cards: [(usize, f64); 2],
-    sheets: u8,
-    near: [Opening; MOST_NEAR],
-    found: usize,
+    sheets: [Sheet; 2],
+    count: u8,
+    near: Vec<Opening>,
 }
 
 impl World {
@@ -169,6 +183,9 @@ impl World {
             // The cast clips at both ends.
             *level = (exact + self.settings.noise_level * noise).round() as u8;
         }
+        if let Some(under) = under {
+            self.bar.near = under.near;
+        }
         levels
     }
 
@@ -182,115 +199,107 @@ impl World {
     }
 
     /// What lies over the bar.
-    fn under_the_bar(&self) -> Under {
-        let none = Opening {
-            x: 0.0,
-            y: 0.0,
-            r: 0.0,
-            flap: None,
-            sheet: 0,
-        };
+    fn under_the_bar(&mut self) -> Under {
+        let mut near = std::mem::take(&mut self.bar.near);
+        near.clear();
         let mut under = Under {
-            cards: [(0, 0.0); 2],
-            sheets: 0,
-            near: [none; MOST_NEAR],
-            found: 0,
+            sheets: [Sheet::default(); 2],
+            count: 0,
+            near,
         };
         let reader = self.settings.edge_to_reader_mm();
         let aperture = self.settings.aperture_mm / 2.0;
         for (n, card) in self.feed.cards.iter().enumerate() {
             let along = self.feed.lead_mm(card) - reader;
             let length = card.card.length_in_feed_mm();
-            if along <= -aperture || along >= length + aperture || under.sheets == 2 {
+            if along <= -aperture || along >= length + aperture || under.count == 2 {
                 continue;
             }
-            under.cards[usize::from(under.sheets)] = (n, along);
-            self.holes_near(&mut under, n, along);
-            under.sheets += 1;
+            let covered = covered_share(along, length, aperture);
+            let sheet = Sheet {
+                n,
+                along,
+                turn: card.card.skew.sin_cos(),
+                covered,
+            };
+            under.sheets[usize::from(under.count)] = sheet;
+            self.holes_near(&mut under, sheet);
+            under.count += 1;
         }
         under
     }
 
     /// Adds the holes of a card that can be over any aperture.
-    fn holes_near(&self, under: &mut Under, n: usize, along: f64) {
-        let card = &self.feed.cards[n].card;
+    fn holes_near(&self, under: &mut Under, sheet: Sheet) {
+        let card = &self.feed.cards[sheet.n].card;
+        let aperture = self.settings.aperture_mm / 2.0;
         let largest = self
             .settings
             .peg_diameter_mm
             .max(self.settings.needle_diameter_mm)
             / 2.0;
-        let reach = largest + self.settings.aperture_mm / 2.0;
         // Skew shifts a hole along the feed by as much as it lies across.
-        let slack = card.skew.abs() * card.width_mm;
-        let middle = along / card.stretch;
-        let from = middle - reach - slack - 0.1;
-        let to = middle + reach + slack + 0.1;
-        let first = card.holes.partition_point(|hole| hole.x_mm < from);
+        let slack = card.skew.abs() * card.width_mm + 0.1;
+        let middle = sheet.along / card.stretch;
+        let reach = largest + aperture + slack;
+        let first = card
+            .holes
+            .partition_point(|hole| hole.x_mm < middle - reach);
         for hole in card.holes[first..]
             .iter()
-            .take_while(|hole| hole.x_mm <= to)
+            .take_while(|hole| hole.x_mm <= middle + reach)
         {
-            if under.found == MOST_NEAR {
-                return;
-            }
-            let (x, y) = card.to_machine(hole.x_mm, hole.y_mm);
-            let opening = Opening {
-                x: x - along,
-                y,
-                r: hole.r_mm,
-                flap: hole.flap,
-                sheet: under.sheets,
-            };
-            if opening.x.abs() < hole.r_mm + self.settings.aperture_mm / 2.0 {
-                under.near[under.found] = opening;
-                under.found += 1;
+            let (x, y) = card.to_machine_by(sheet.turn, hole.x_mm, hole.y_mm);
+            let x = x - sheet.along;
+            if x.abs() < hole.r_mm + aperture {
+                let flap = hole.flap;
+                under.near.push(Opening {
+                    x,
+                    y,
+                    r: hole.r_mm,
+                    flap,
+                    sheet: under.count,
+                });
             }
         }
     }
 
     /// Light through what lies over the aperture at this place across.
     fn through(&self, under: &Under, across: f64) -> f64 {
-        if under.sheets == 0 {
+        let aperture = self.settings.aperture_mm / 2.0;
+        let (mut paper, mut covered, mut sheets) = (1.0, 1.0, 0u8);
+        for sheet in &under.sheets[..usize::from(under.count)] {
+            let card = &self.feed.cards[sheet.n].card;
+            let (sin, cos) = sheet.turn;
+            let x = (sheet.along * cos + across * sin) / card.stretch;
+            let y = across * cos - sheet.along * sin;
+            if y.abs() <= card.width_mm / 2.0 {
+                paper *= card.paper_at(x, y);
+                sheets += 1;
+                covered *= sheet.covered;
+            }
+        }
+        if sheets == 0 {
             return 1.0;
         }
-        let aperture = self.settings.aperture_mm / 2.0;
+        // Two cards of different paper pass like two of their mean.
+        let each = if sheets == 2 { f64::sqrt(paper) } else { paper };
         let mut over = [Opening {
             x: 0.0,
             y: 0.0,
             r: 0.0,
             flap: None,
             sheet: 0,
-        }; 12];
+        }; MOST_OVER];
         let mut found = 0;
-        for opening in &under.near[..under.found] {
+        for opening in &under.near {
             let y = opening.y - across;
             let reach = opening.r + aperture;
-            if y.abs() < reach
-                && opening.x * opening.x + y * y < reach * reach
-                && found < over.len()
-            {
+            if opening.x * opening.x + y * y < reach * reach && found < MOST_OVER {
                 over[found] = Opening { y, ..*opening };
                 found += 1;
             }
         }
-        let mut paper = 1.0;
-        let mut covered = 1.0;
-        let mut sheets = 0u8;
-        for &(n, along) in &under.cards[..usize::from(under.sheets)] {
-            let card = &self.feed.cards[n].card;
-            let (x, y) = card.from_machine(along, across);
-            if y.abs() > card.width_mm / 2.0 {
-                continue;
-            }
-            paper *= card.paper_at(x, y);
-            sheets += 1;
-            covered *= covered_share(along, card.length_in_feed_mm(), aperture);
-        }
-        if sheets == 0 {
-            return 1.0;
-        }
-        // Two cards of different paper pass like two of their mean.
-        let each = if sheets == 2 { paper.sqrt() } else { paper };
         let through = geometry::light_through(aperture, &over[..found], sheets, each);
         covered * through + (1.0 - covered)
     }
