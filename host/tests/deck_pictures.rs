@@ -3,9 +3,10 @@
 
 use cardwright::deck::paper::{PaperSettings, deck_from_picture};
 use cardwright::deck::{CardFormat, CardNumber, Row, Stroke};
+use cardwright::judge::{Cell, Judged, OutOfRegister, Report, Verdict};
 use cardwright::picture::{
     CardDrawing, Mark, MarkKind, PEG, card_lines, card_svg, deck_lines, deck_png, design_png,
-    png_from_svg,
+    marks_of, png_from_svg,
 };
 use image::GenericImageView;
 use std::collections::BTreeMap;
@@ -320,4 +321,59 @@ fn a_terminal_shows_card_and_deck_in_its_own_width() {
         text += &format!("{columns} columns\n{}\n\n", lines.join("\n"));
     }
     insta::assert_snapshot!("terminal", text);
+}
+
+#[test]
+fn a_verdict_becomes_the_marks_that_it_means() {
+    let cell = |stroke, required, judged, open_permille, offset_um| Cell {
+        stroke,
+        hole: 3,
+        required,
+        judged,
+        open_permille,
+        offset_um,
+    };
+    let mut report = Report {
+        verdict: Verdict::Faulty(Vec::new()),
+        cells: vec![
+            cell(2, true, Judged::Right, 990, Some(40)),
+            cell(3, false, Judged::Right, 0, None),
+            cell(4, true, Judged::Missing, 0, None),
+            cell(5, true, Judged::Missing, 400, Some(-300)),
+            cell(6, false, Judged::Extra, 900, Some(0)),
+            cell(7, false, Judged::WithinPeg, 900, None),
+            cell(8, true, Judged::Right, 950, Some(-1_250)),
+        ],
+        register: Vec::new(),
+        offset_um: 0,
+        stretch_ppm: 0,
+        length_um: None,
+        solid_permille: None,
+        summary: String::new(),
+        remedy: String::new(),
+    };
+    let kinds = |report: &Report| -> Vec<(u16, MarkKind)> {
+        marks_of(report)
+            .iter()
+            .map(|mark| (mark.stroke, mark.kind))
+            .collect()
+    };
+    use MarkKind::{Extra, Good, Missing, OutOfRegister as Off, Partial};
+    let faulty = [(2, Good), (4, Missing), (5, Partial), (6, Extra), (8, Good)];
+    assert_eq!(kinds(&report), faulty);
+    report.verdict = Verdict::OutOfRegister(OutOfRegister {
+        worst_um: -1_250,
+        strokes: vec![8],
+        ..OutOfRegister::default()
+    });
+    let mut off = faulty;
+    off[4] = (8, Off);
+    assert_eq!(kinds(&report), off);
+    assert_eq!(marks_of(&report)[4].offset_mm, -1.25);
+    report.verdict = Verdict::Interrupted { strokes: 5 };
+    assert_eq!(
+        kinds(&report),
+        [],
+        "nothing is known of a card that was not read"
+    );
 }

@@ -132,10 +132,10 @@ fn shape(svg: &mut String, kind: MarkKind, x: f64, y: f64, r: f64, offset: f64) 
             )
         }
         MarkKind::Missing => {
-            let arm = r * 0.62;
+            let arm = r * 0.66;
             write!(
                 svg,
-                r#"<circle cx="{x:.3}" cy="{y:.3}" r="{r:.3}" stroke-dasharray="1 .7"/><path d="M{:.3} {:.3}l{d:.3} {d:.3}m0 {n:.3}l{n:.3} {d:.3}" style="fill:none"/>"#,
+                r#"<circle cx="{x:.3}" cy="{y:.3}" r="{r:.3}" style="stroke-width:.4" stroke-dasharray="1 .7"/><path d="M{:.3} {:.3}l{d:.3} {d:.3}m0 {n:.3}l{n:.3} {d:.3}" style="fill:none"/>"#,
                 x - arm,
                 y - arm,
                 d = 2.0 * arm,
@@ -218,7 +218,7 @@ pub(super) fn legend(svg: &mut String, drawing: &CardDrawing<'_>, x: f64, y: f64
         let _ = write!(
             svg,
             r#"</g><text x="{:.2}" y="{:.2}" font-size="4">{word} {count}</text>"#,
-            x + r + 1.8,
+            x + r + 2.2,
             y + 1.4,
         );
         x += 14.0 + 2.4 * (word.len() + count.to_string().len()) as f64;
