@@ -7,7 +7,9 @@ mod common;
 use cardwright_protocol::card::Row;
 use cardwright_protocol::{Micros, Stroke};
 use cardwright_virtual::world::{Input, Output};
-use cardwright_virtual::{CabledUnit, Faults, LineSettings, Nameplate, VirtualUnit, World, WorldSettings};
+use cardwright_virtual::{
+    CabledUnit, Faults, LineSettings, Nameplate, VirtualUnit, World, WorldSettings,
+};
 use common::{SmallHost, card_400};
 use criterion::{BatchSize, Criterion, Throughput, criterion_group, criterion_main};
 
@@ -73,8 +75,9 @@ fn steps(c: &mut Criterion) {
 
 fn whole_cards(c: &mut Criterion) {
     let mut group = c.benchmark_group("unit");
-    let cards: Vec<Vec<Stroke>> =
-        (0..4u16).map(|n| card_400(|row| Row((row * 37 + n * 11) & 0xff))).collect();
+    let cards: Vec<Vec<Stroke>> = (0..4u16)
+        .map(|n| card_400(|row| Row((row * 37 + n * 11) & 0xff)))
+        .collect();
     group.throughput(Throughput::Elements(4 * 56));
     group.sample_size(20);
     group.bench_function("strokes, four 400 cards cut and read", |bench| {
@@ -85,7 +88,10 @@ fn whole_cards(c: &mut Criterion) {
                 world.fill_magazine(4);
                 let unit = VirtualUnit::new(world, Nameplate::default());
                 let cabled = CabledUnit::new(unit, &LineSettings::sound(115_200, 1_000), 0);
-                (cabled, SmallHost::new(settings.as_told_to_unit(56), cards.clone()))
+                (
+                    cabled,
+                    SmallHost::new(settings.as_told_to_unit(56), cards.clone()),
+                )
             },
             |(mut cabled, mut host)| {
                 host.run(&mut cabled, Micros(120_000_000), |_, cabled| {

@@ -63,12 +63,17 @@ struct Seen(Option<u64>);
 impl Seen {
     /// Whether it has been so for `delay`, in a row; begins anew when it has.
     fn due(&mut self, so: bool, now: u64, delay: Option<u64>) -> bool {
+        self.due_when(so, true, now, delay)
+    }
+
+    /// The same, but waits further while hands must stay off.
+    fn due_when(&mut self, so: bool, hands_on: bool, now: u64, delay: Option<u64>) -> bool {
         let Some(delay) = delay.filter(|_| so) else {
             self.0 = None;
             return false;
         };
         let since = *self.0.get_or_insert(now);
-        if now - since < delay {
+        if now - since < delay || !hands_on {
             return false;
         }
         self.0 = None;
@@ -144,14 +149,18 @@ impl Watch {
     }
 
     fn reach_in(&mut self, world: &mut World, now: u64, lamp: bool) {
-        let stuck = world.block_stuck() && !lamp;
-        if self.stuck.due(stuck, now, self.who.frees_block_us) {
+        let stuck = world.block_stuck();
+        if self
+            .stuck
+            .due_when(stuck, !lamp, now, self.who.frees_block_us)
+        {
             self.open_guard(world);
             world.free_block();
         }
-        let jammed = world.jammed() && !lamp;
         let lying = world.cards_in_path() > 0 && !lamp;
-        let take_out = self.jammed.due(jammed, now, self.who.takes_out_us)
+        let take_out = self
+            .jammed
+            .due_when(world.jammed(), !lamp, now, self.who.takes_out_us)
             | self.stopped.due(lying, now, self.who.takes_out_stopped_us);
         if take_out {
             self.open_guard(world);

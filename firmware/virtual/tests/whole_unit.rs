@@ -5,6 +5,8 @@ mod common;
 
 use cardwright_protocol::card::Row;
 use cardwright_protocol::{Micros, Stroke};
+use cardwright_virtual::attendant::{Attendant, Watch};
+use cardwright_virtual::faults::FaultKind;
 use cardwright_virtual::truth::Fate;
 use cardwright_virtual::world::Output;
 use cardwright_virtual::{
@@ -191,4 +193,92 @@ fn a_pulled_cable_comes_back_by_itself() {
     let later = cabled.now().plus(2_000_001);
     cabled.run_to(later);
     assert!(cabled.plugged() || cabled.pulled() > 1);
+}
+
+#[test]
+fn with_every_fault_about_nothing_moves_that_should_not() {
+    let seed = 20;
+    let settings = WorldSettings::default();
+    let mut faults = Faults::all_at(0.004, seed);
+    for fault in [
+        &mut faults.doubled_feed,
+        &mut faults.jam,
+        &mut faults.dust,
+        &mut faults.lamp_drift,
+    ] {
+        fault.rate = 0.1;
+    }
+    let mut cabled = unit(settings.clone(), &faults, 1_000);
+    let mut host = SmallHost::new(settings.as_told_to_unit(56), cards(400));
+    host.persistent = true;
+    let who = Attendant {
+        takes_out_stopped_us: Some(500_000),
+        ..Attendant::mending_after(300_000)
+    };
+    let mut watch = Watch::new(who);
+    let mut looked = Micros(0);
+    host.run(&mut cabled, Micros(600_000_000), |_, cabled| {
+        if cabled.now().since(looked) > 5_000 {
+            looked = cabled.now();
+            watch.look(&mut cabled.unit.world_mut());
+        }
+        false
+    });
+    let world = cabled.unit.world();
+    let truth = world.truth();
+    let seen = |kind| {
+        assert!(
+            truth.count(kind) > 0,
+            "{kind:?} never came, seed {seed}, {} cards, {:?}, {:?}",
+            truth.cards.len(),
+            host.stops,
+            host.said.iter().rev().take(5).collect::<Vec<_>>()
+        )
+    };
+    let come = [
+        FaultKind::Jam,
+        FaultKind::StuckStroke,
+        FaultKind::GuardOpened,
+        FaultKind::StopPressed,
+        FaultKind::UnitRestarted,
+        FaultKind::CablePulled,
+        FaultKind::DoubledFeed,
+    ];
+    come.into_iter().for_each(seen);
+    assert!(
+        truth.cards.len() > 20,
+        "{} cards, stops {:?}",
+        truth.cards.len(),
+        host.stops
+    );
+    let now = world.now();
+    assert!(
+        world
+            .safety()
+            .worst_step_after_us()
+            .is_none_or(|us| us <= 1_000),
+        "seed {seed}"
+    );
+    assert!(
+        world
+            .safety()
+            .worst_drive_after_us(now)
+            .is_none_or(|us| us <= 1_000),
+        "seed {seed}"
+    );
+    assert!(world.safety().most_coils_at_once() <= 4, "seed {seed}");
+    assert!(
+        (1..=17).all(|hole| world.safety().coil_longest_us(hole, now) <= 80_000),
+        "seed {seed}"
+    );
+    assert_eq!(truth.steps_in_card, 0, "seed {seed}");
+    // Every hole is one that the truth has a stroke for.
+    for card in &truth.cards {
+        for hole in &card.card.holes {
+            assert!(
+                hole.stroke
+                    .is_some_and(|stroke| stroke < truth.strokes_begun)
+            );
+        }
+    }
 }

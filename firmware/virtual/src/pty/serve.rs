@@ -95,7 +95,7 @@ impl<'a> Server<'a> {
         if let Some(terminal) = self
             .terminal
             .as_ref()
-            .filter(|_| self.turns % CLEAR_EVERY == 0)
+            .filter(|_| self.turns.is_multiple_of(CLEAR_EVERY))
         {
             terminal.let_others_open();
         }

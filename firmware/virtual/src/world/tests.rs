@@ -50,7 +50,7 @@ impl Bench {
     }
 
     /// Steps until the edge sensor shows `covered`; how many it took.
-    fn to_edge(&mut self, covered: bool) -> u64 {
+    fn step_until_edge(&mut self, covered: bool) -> u64 {
         let mut count = 0;
         while self.world.input(Input::Edge) != covered {
             self.steps(1);
@@ -65,7 +65,7 @@ impl Bench {
         self.world.set_output(Output::Pick, true);
         self.wait(200_000);
         self.world.set_output(Output::Pick, false);
-        self.to_edge(true);
+        self.step_until_edge(true);
     }
 
     /// Locks the punches, drives one turn, unlocks.
@@ -117,7 +117,7 @@ impl Bench {
             steps = to;
             self.stroke(stroke.punches(), stroke.peg());
         }
-        self.to_edge(false);
+        self.step_until_edge(false);
         self.feed_mm(settings.edge_to_reader_mm() + settings.reader_to_exit_mm + 50.0);
         self.world.truth_mut().cards.pop().expect("the card is out")
     }
@@ -145,9 +145,13 @@ fn a_picked_card_lies_forty_millimetres_before_the_edge_sensor() {
     assert_eq!(bench.world.cards_in_path(), 0);
     bench.wait(1);
     assert_eq!(bench.world.cards_in_path(), 1);
-    assert_eq!(bench.to_edge(true), 800, "40 mm at 20 steps a millimetre");
+    assert_eq!(
+        bench.step_until_edge(true),
+        800,
+        "40 mm at 20 steps a millimetre"
+    );
     // The card is 402.596 mm long.
-    assert_eq!(bench.to_edge(false), 8_052);
+    assert_eq!(bench.step_until_edge(false), 8_052);
 }
 
 #[test]
@@ -189,7 +193,7 @@ fn play_swallows_the_first_steps_after_the_current_comes_on() {
         bench.world.set_output(Output::FeedOn, false);
         bench.steps(50); // no current, no motion
         bench.world.set_output(Output::FeedOn, true);
-        bench.to_edge(true)
+        bench.step_until_edge(true)
     };
     assert_eq!(run(0.0), 400);
     assert_eq!(run(0.5), 420, "10 steps of play were used up twice");

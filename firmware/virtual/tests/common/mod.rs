@@ -7,7 +7,7 @@ use cardwright_protocol::card::{Attempt, CardId, CardNumber, JobNumber, Row, Str
 use cardwright_protocol::frame::MOST_WIRE;
 use cardwright_protocol::host_to_unit::{CardHeader, STROKES_A_MESSAGE, Settings, Work};
 use cardwright_protocol::link::{HostEvent, HostLink, Versions};
-use cardwright_protocol::unit_to_host::{CardBegan, CardEnded, Levels, Stop};
+use cardwright_protocol::unit_to_host::{CardBegan, CardEnded, Levels, State, Stop};
 use cardwright_protocol::{HostToUnit, Micros, UnitToHost};
 use cardwright_virtual::CabledUnit;
 use std::collections::VecDeque;
@@ -45,8 +45,10 @@ pub struct SmallHost {
     pub readings: Vec<Reading>,
     pub stops: Vec<Stop>,
     pub said: Vec<UnitToHost>,
-    /// Resets and goes on after every stop.
+    /// Resets and goes on after every stop, as often as it takes.
     pub persistent: bool,
+    stopped: bool,
+    again_at: Micros,
     pub session: u32,
 }
 
@@ -64,6 +66,8 @@ impl SmallHost {
             stops: Vec::new(),
             said: Vec::new(),
             persistent: false,
+            stopped: false,
+            again_at: Micros(0),
             session: 7,
         }
     }
@@ -80,8 +84,12 @@ impl SmallHost {
         }
         let mut wire = [0; MOST_WIRE];
         while cabled.now() < deadline {
-            self.say();
             let now = cabled.now();
+            if self.persistent && self.stopped && now >= self.again_at && self.queue.is_empty() {
+                self.again_at = now.plus(300_000);
+                self.begin();
+            }
+            self.say();
             while cabled.to_unit.backlog(now) < 512 {
                 let Some(length) = self.link.pull(now, &mut wire) else {
                     break;
@@ -193,9 +201,11 @@ impl SmallHost {
             }
             UnitToHost::Stopped(stop) => {
                 self.stops.push(stop);
-                if self.persistent {
-                    self.begin();
-                }
+                self.stopped = true;
+            }
+            UnitToHost::State(state) => {
+                self.stopped = state == State::Stopped;
+                self.said.push(UnitToHost::State(state));
             }
             other => self.said.push(other),
         }
