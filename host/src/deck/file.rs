@@ -6,10 +6,12 @@
 //! version, unknown keys, cards that are missing, repeated, too short or have
 //! holes beyond the row, a card format that is unknown or has changed.
 
+mod faults;
 mod read;
 mod write;
 
-pub use read::{CardFault, DeckFileError};
+pub use faults::CardFault;
+pub use read::DeckFileError;
 pub use write::DeckWriteError;
 
 use super::format::CardFormat;

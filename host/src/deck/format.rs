@@ -8,11 +8,12 @@
 
 mod built_in;
 mod checks;
+mod faults;
 mod programme;
 mod text;
 
 pub use built_in::BUILT_IN;
-pub use checks::FormatFault;
+pub use faults::FormatFault;
 pub use programme::{Step, Work};
 
 use cardwright_protocol::{Row, Stroke};

@@ -4,199 +4,15 @@
 //! that contradict one another, a programme that leaves out, repeats or
 //! misplaces a row, holes off the card or running into one another.
 
-use super::CardFormat;
 use super::programme::{self, Step, Work};
 use super::text::{FormatText, Place};
+use super::{CardFormat, FormatFault};
 use cardwright_protocol::Row;
 use cardwright_protocol::card::{MOST_HOLES, MOST_STROKES};
 use toml::Spanned;
 
 /// The longest length taken for a millimetre figure that was meant.
 const LONGEST_MM: f64 = 3_000.0;
-
-/// What does not fit in a card format.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum FormatFault {
-    /// The name cannot be written in a deck file or on a command line.
-    #[error(
-        "the name \"{0}\" is empty or has characters other than letters, digits, - and _; choose a plain one"
-    )]
-    Name(String),
-    /// A length that is none.
-    #[error(
-        "{key} = {value} is not a length a card can have; give millimetres above 0 and at most 3000"
-    )]
-    Length {
-        /// The key.
-        key: &'static str,
-        /// Its value.
-        value: f64,
-    },
-    /// A row of no holes or more than 16.
-    #[error("a row of {0} holes cannot be cut; give holes_per_row from 1 to 16")]
-    Holes(u32),
-    /// No rows or more than there are strokes.
-    #[error("a card of {0} rows cannot be cut; give rows from 1 to 128")]
-    Rows(u32),
-    /// Needles and rows disagree.
-    #[error("needles = {needles}, but {rows} rows of {holes} holes make {}; mend whichever of the three is wrong", rows * holes)]
-    Needles {
-        /// As written.
-        needles: u32,
-        /// As written.
-        rows: u32,
-        /// As written.
-        holes: u32,
-    },
-    /// The spare row is not on the card.
-    #[error(
-        "spare_row = {spare}, but the rows are 1 to {rows}; name one of them or leave the key out"
-    )]
-    SpareRow {
-        /// As written.
-        spare: u32,
-        /// As written.
-        rows: u32,
-    },
-    /// The parts do not make up the rows.
-    #[error("division {parts:?} makes {} rows, but rows = {rows}; the parts must be above 0 and add up to it", parts.iter().map(|part| u64::from(*part)).sum::<u64>())]
-    Division {
-        /// As written.
-        parts: Vec<u32>,
-        /// As written.
-        rows: u32,
-    },
-    /// A lace hole that no needle punch of the row can cut.
-    #[error(
-        "lace hole {hole} is not in a row of {holes} holes, or is named twice; lace holes are cut by the needle punches 1 to {holes}"
-    )]
-    LaceHole {
-        /// As written.
-        hole: u32,
-        /// Holes in a row.
-        holes: u32,
-    },
-    /// Lace strokes, but no lace holes.
-    #[error(
-        "the programme cuts lace holes, but lace_holes is empty; name them, for example [2, 7]"
-    )]
-    NoLaceHoles,
-    /// The peg punch is too far off to be meant.
-    #[error(
-        "peg_offset_rows = {0} is not between -16 and 16; give row pitches from the needle punches to the peg punch"
-    )]
-    PegOffset(f64),
-    /// An entry of the programme that says nothing known.
-    #[error(
-        "the programme entry \"{0}\" is not understood; write \"blank\", \"peg\", \"lace\", \"row 51\" or \"rows 1-26\", and \" + peg\" after lace or a single row"
-    )]
-    Entry(String),
-    /// A range that runs backwards.
-    #[error(
-        "the programme entry \"{0}\" runs backwards; rows are cut in rising order from the numbered end"
-    )]
-    RangeReversed(String),
-    /// One peg hole for many rows.
-    #[error(
-        "the programme entry \"{0}\" gives a peg hole to several rows; write the row that it is cut with as an entry of its own, such as \"row 51 + peg\""
-    )]
-    PegWithRange(String),
-    /// A row that is not on the card.
-    #[error("the programme cuts row {row}, but the rows are 1 to {rows}")]
-    RowBeyond {
-        /// The row.
-        row: u16,
-        /// Rows on the card.
-        rows: u32,
-    },
-    /// A row out of its order: repeated, or before one that comes earlier.
-    #[error(
-        "the programme cuts row {found} where row {wanted} must come; every row is cut once, in order"
-    )]
-    RowOrder {
-        /// The next row not yet cut.
-        wanted: u32,
-        /// The one that was there.
-        found: u16,
-    },
-    /// Rows that are never cut.
-    #[error("the programme ends at row {last} of {rows}; add the rows from {} on", last + 1)]
-    RowsMissing {
-        /// The last row cut.
-        last: u32,
-        /// Rows on the card.
-        rows: u32,
-    },
-    /// Lace holes between rows that the division keeps together.
-    #[error("the programme laces between rows {after} and {}, but the division {division:?} does not part them there", after + 1)]
-    LaceInsidePart {
-        /// The row before the lace holes.
-        after: u32,
-        /// As written.
-        division: Vec<u32>,
-    },
-    /// No lace holes where the division parts the rows.
-    #[error(
-        "the division {division:?} parts the rows after row {after}, but the programme has no lace stroke there"
-    )]
-    LaceMissing {
-        /// The row before the parting.
-        after: u32,
-        /// As written.
-        division: Vec<u32>,
-    },
-    /// More strokes than a unit takes for one card.
-    #[error("the programme takes {0} strokes; a card can have 1 to 128")]
-    TooManyStrokes(usize),
-    /// The card ends before its last hole.
-    #[error(
-        "the card is {length_mm} mm long, but its last hole reaches to {reach_mm:.1} mm; lengthen card_length_mm or shorten the programme"
-    )]
-    TooShort {
-        /// Length of the card.
-        length_mm: f64,
-        /// Far edge of the last hole.
-        reach_mm: f64,
-    },
-    /// The first holes lie off the leading edge.
-    #[error("the first hole begins {:.1} mm before the card's leading edge; enlarge first_stroke_mm", -begin_mm)]
-    BeforeEdge {
-        /// Near edge of the first hole.
-        begin_mm: f64,
-    },
-    /// The rows are wider than the card.
-    #[error(
-        "the card is {width_mm} mm wide, but a row of holes needs {need_mm:.1} mm; widen card_width_mm or lessen needle_pitch_mm"
-    )]
-    TooNarrow {
-        /// Width of the card.
-        width_mm: f64,
-        /// From the outer edge of the first hole to that of the last.
-        need_mm: f64,
-    },
-    /// Holes wider than their pitch.
-    #[error(
-        "{key} = {value} mm is not less than the pitch of {pitch_mm} mm, so neighbouring holes would run together"
-    )]
-    HolesTouch {
-        /// The key.
-        key: &'static str,
-        /// Its value.
-        value: f64,
-        /// The smaller of row pitch and needle pitch.
-        pitch_mm: f64,
-    },
-    /// A peg hole that runs into other holes.
-    #[error(
-        "the peg hole of stroke {peg_stroke} runs into the holes of stroke {stroke}; put a blank stroke there or mend peg_offset_rows (strokes counted from 1)"
-    )]
-    PegMeets {
-        /// Stroke that cuts the peg hole, from 1.
-        peg_stroke: u16,
-        /// Stroke whose holes it would meet, from 1.
-        stroke: u16,
-    },
-}
 
 /// A fault and the place of the value it was found in.
 pub(super) struct Found {
@@ -337,64 +153,18 @@ fn lace_holes(text: &FormatText) -> Result<Row, Found> {
 }
 
 fn steps(text: &FormatText) -> Result<Vec<Step>, Found> {
-    let rows = *text.rows.get_ref();
-    let division = text.division.get_ref();
-    let partings: Vec<u32> = division
-        .iter()
-        .scan(0, |sum, part| {
-            *sum += part;
-            Some(*sum)
-        })
-        .collect();
+    let mut progress = Progress::new(text);
     let mut steps = Vec::new();
-    let mut last = 0;
-    let mut laced = false;
     for entry in text.programme.get_ref() {
         let more = programme::entry(entry.get_ref()).or_else(|fault| refuse(entry, fault))?;
         for step in &more {
-            match step.work {
-                Work::Nothing => {}
-                Work::Lace if last == 0 || partings.contains(&last) => laced = true,
-                Work::Lace => {
-                    let division = division.clone();
-                    return refuse(
-                        entry,
-                        FormatFault::LaceInsidePart {
-                            after: last,
-                            division,
-                        },
-                    );
-                }
-                Work::Row(row) if u32::from(row) > rows || row == 0 => {
-                    return refuse(entry, FormatFault::RowBeyond { row, rows });
-                }
-                Work::Row(row) if u32::from(row) != last + 1 => {
-                    return refuse(
-                        entry,
-                        FormatFault::RowOrder {
-                            wanted: last + 1,
-                            found: row,
-                        },
-                    );
-                }
-                Work::Row(_) if last > 0 && partings.contains(&last) && !laced => {
-                    let division = division.clone();
-                    return refuse(
-                        entry,
-                        FormatFault::LaceMissing {
-                            after: last,
-                            division,
-                        },
-                    );
-                }
-                Work::Row(_) => {
-                    last += 1;
-                    laced = false;
-                }
-            }
+            progress
+                .take(step.work)
+                .or_else(|fault| refuse(entry, fault))?;
         }
         steps.extend(more);
     }
+    let Progress { last, rows, .. } = progress;
     if last != rows {
         return refuse(&text.programme, FormatFault::RowsMissing { last, rows });
     }
@@ -402,6 +172,74 @@ fn steps(text: &FormatText) -> Result<Vec<Step>, Found> {
         return refuse(&text.programme, FormatFault::TooManyStrokes(steps.len()));
     }
     Ok(steps)
+}
+
+/// How far the programme has come along the rows.
+struct Progress<'a> {
+    rows: u32,
+    division: &'a [u32],
+    /// The rows after which the card is laced.
+    partings: Vec<u32>,
+    /// The row cut last; 0 before the first.
+    last: u32,
+    /// Whether lace holes were cut since.
+    laced: bool,
+}
+
+impl Progress<'_> {
+    fn new(text: &FormatText) -> Progress<'_> {
+        let division = text.division.get_ref();
+        let mut sum = 0;
+        let parting = |part: &u32| {
+            sum += part;
+            sum
+        };
+        let partings = division.iter().map(parting).collect();
+        Progress {
+            rows: *text.rows.get_ref(),
+            division,
+            partings,
+            last: 0,
+            laced: false,
+        }
+    }
+
+    /// Takes one stroke more, if it may come here.
+    fn take(&mut self, work: Work) -> Result<(), FormatFault> {
+        let (last, rows) = (self.last, self.rows);
+        let at_parting = last > 0 && self.partings.contains(&last);
+        let division = || self.division.to_vec();
+        match work {
+            Work::Nothing => {}
+            Work::Lace if last == 0 || at_parting => self.laced = true,
+            Work::Lace => {
+                return Err(FormatFault::LaceInsidePart {
+                    after: last,
+                    division: division(),
+                });
+            }
+            Work::Row(row) if u32::from(row) > rows || row == 0 => {
+                return Err(FormatFault::RowBeyond { row, rows });
+            }
+            Work::Row(row) if u32::from(row) != last + 1 => {
+                return Err(FormatFault::RowOrder {
+                    wanted: last + 1,
+                    found: row,
+                });
+            }
+            Work::Row(_) if at_parting && !self.laced => {
+                return Err(FormatFault::LaceMissing {
+                    after: last,
+                    division: division(),
+                });
+            }
+            Work::Row(_) => {
+                self.last += 1;
+                self.laced = false;
+            }
+        }
+        Ok(())
+    }
 }
 
 fn holes_apart(text: &FormatText, format: &CardFormat) -> Result<(), Found> {
