@@ -1,8 +1,13 @@
-//! x
-pub mod judge;
+//! cardwright on the host: decks, verdicts, jobs, the ledger, and the programs
+//! that lead them over a link to a unit.
 
-/// Card formats and deck files.
+pub mod cli;
+pub mod daemon;
 pub mod deck;
-/// Drawings of designs, decks and cards.
-pub mod picture;
+pub mod engine;
+pub mod job;
+pub mod judge;
 pub mod ledger;
+pub mod picture;
+pub mod rig;
+pub mod service;

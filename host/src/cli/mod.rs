@@ -1,0 +1,177 @@
+//! The command line: one file a command. Every command takes `--json`,
+//! `--data` and `--rig`; every error says what, where and what to do; the exit
+//! status is 0 done and nothing wrong, 1 done and faults were found, 2 the
+//! input or the command line is wrong, 3 the unit or the link failed.
+
+mod cut;
+pub mod deck;
+mod demo;
+mod ledger;
+mod rig;
+mod screen;
+mod serve;
+mod session;
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use anyhow::{Context, Result};
+use clap::{Args, Parser, Subcommand};
+
+use crate::service::{FaultFile, RigChoice, VirtualChoice};
+
+/// Cuts, checks and records jacquard card decks through a rig.
+#[derive(Debug, Parser)]
+#[command(name = "cardwright", version, propagate_version = true)]
+struct Command {
+    #[command(flatten)]
+    common: Common,
+    #[command(subcommand)]
+    what: What,
+}
+
+/// What every command takes.
+#[derive(Clone, Debug, Args)]
+struct Common {
+    /// One JSON object a line on standard output; the last is the summary.
+    #[arg(long, global = true)]
+    json: bool,
+    /// Where the ledger lies (the platform's data directory if not given).
+    #[arg(long, global = true, value_name = "DIR")]
+    data: Option<PathBuf>,
+    /// The rig: a serial port, or `virtual`.
+    #[arg(long, global = true, value_name = "PORT|virtual", default_value = "virtual")]
+    rig: String,
+    /// How the rig is built (a TOML file; the built-in bench rig if not given).
+    #[arg(long, global = true, value_name = "FILE")]
+    rig_file: Option<PathBuf>,
+    /// How many times as fast as real the virtual rig runs.
+    #[arg(long, global = true, value_name = "N", default_value_t = 20.0)]
+    speed: f64,
+    /// What goes wrong in the virtual rig (a TOML file of rates; nothing if not
+    /// given).
+    #[arg(long, global = true, value_name = "FILE")]
+    faults: Option<PathBuf>,
+    /// How long a unit may be away before the job gives up, in seconds.
+    #[arg(long, global = true, value_name = "S", default_value_t = 120)]
+    patience: u64,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// The whole job on the virtual rig, start to end.
+    Demo(demo::DemoArgs),
+    /// Make a deck from a picture, look at one, tell two apart.
+    #[command(subcommand)]
+    Deck(deck::DeckArgs),
+    /// Find, ask and exercise rigs.
+    #[command(subcommand)]
+    Rig(rig::RigArgs),
+    /// Cut what is not yet good, reading every card back.
+    Cut(cut::CutArgs),
+    /// Run a cut stack through the reader before lacing.
+    Verify(cut::VerifyArgs),
+    /// The daemon: owns the ledger and works for other commands.
+    Serve,
+    /// What was cut, found and recut.
+    Ledger(ledger::LedgerArgs),
+}
+
+impl Common {
+    /// The data directory.
+    fn data_dir(&self) -> Result<PathBuf> {
+        match &self.data {
+            Some(dir) => Ok(dir.clone()),
+            None => directories::ProjectDirs::from("", "", "cardwright")
+                .map(|dirs| dirs.data_dir().to_path_buf())
+                .context("this computer names no data directory; give one with --data DIR"),
+        }
+    }
+
+    /// The rig asked for.
+    fn rig_choice(&self) -> Result<RigChoice> {
+        anyhow::ensure!(
+            self.speed.is_finite() && (0.1..=1000.0).contains(&self.speed),
+            "--speed is {}; give a number from 0.1 to 1000",
+            self.speed
+        );
+        let faults = match &self.faults {
+            Some(file) => FaultFile::read(file)?,
+            None => FaultFile::default(),
+        };
+        Ok(RigChoice {
+            port: self.rig.clone(),
+            file: self.rig_file.as_deref().map(absolute),
+            as_virtual: VirtualChoice { speed: self.speed, faults },
+            patience_s: self.patience,
+        })
+    }
+}
+
+/// A path that a daemon with another working directory finds too.
+fn absolute(path: &std::path::Path) -> PathBuf {
+    std::path::absolute(path).unwrap_or_else(|_| path.to_path_buf())
+}
+
+/// Runs the program with these arguments. Its exit status.
+#[must_use]
+pub fn run(args: impl IntoIterator<Item = std::ffi::OsString>) -> u8 {
+    let command = match Command::try_parse_from(args) {
+        Ok(command) => command,
+        Err(error) => {
+            let _ = error.print();
+            return if error.use_stderr() { 2 } else { 0 };
+        }
+    };
+    let log = tracing_subscriber::EnvFilter::try_from_env("CARDWRIGHT_LOG")
+        .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("warn"));
+    tracing_subscriber::fmt().with_env_filter(log).with_writer(std::io::stderr).init();
+    let json = command.common.json;
+    match dispatch(&command) {
+        Ok(exit) => exit,
+        Err(error) if is_broken_pipe(&error) => 0,
+        Err(error) => {
+            screen::complain(&format!("{error:#}"), json);
+            2
+        }
+    }
+}
+
+/// Whoever read our output has seen enough.
+fn is_broken_pipe(error: &anyhow::Error) -> bool {
+    error.chain().any(|cause| {
+        cause
+            .downcast_ref::<std::io::Error>()
+            .is_some_and(|error| error.kind() == std::io::ErrorKind::BrokenPipe)
+    })
+}
+
+fn dispatch(command: &Command) -> Result<u8> {
+    let common = &command.common;
+    let mut out = std::io::stdout().lock();
+    match &command.what {
+        What::Deck(args) => deck::run(args, common.json, &mut out),
+        What::Ledger(args) => ledger::run(args, &common.data_dir()?, common.json, &mut out),
+        What::Demo(args) => {
+            drop(out);
+            demo::run(args, common)
+        }
+        What::Rig(args) => {
+            drop(out);
+            rig::run(args, common)
+        }
+        What::Cut(args) => {
+            drop(out);
+            cut::run_cut(args, common)
+        }
+        What::Verify(args) => {
+            drop(out);
+            cut::run_verify(args, common)
+        }
+        What::Serve => {
+            out.flush()?;
+            drop(out);
+            serve::run(common)
+        }
+    }
+}

@@ -1,0 +1,198 @@
+//! `cardwright rig`: find, info, exercise, settings, virtual.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use anyhow::Result;
+use cardwright_protocol::host_to_unit::Exercise;
+use clap::{Args, Subcommand};
+
+use super::Common;
+use super::cut::CAUTION;
+use super::screen::Screen;
+use super::session::{Who, may_move, serve};
+use crate::deck::CardFormat;
+use crate::job::{UnitInfo, remedy_of_stop, stop_words};
+use crate::rig::{RigFile, ports};
+use crate::service::{Request, serve_virtual};
+
+/// `cardwright rig`
+#[derive(Debug, Subcommand)]
+pub(super) enum RigArgs {
+    /// List the serial ports of this computer.
+    Find,
+    /// Ask a unit what it is, how it stands and what it has counted.
+    Info,
+    /// Move parts on their own, for a person at the machine to watch.
+    Exercise(ExerciseArgs),
+    /// Print the built-in rig file, to be copied and fitted to a rig.
+    Settings,
+    /// Serve a virtual rig on a pseudo-terminal, as if it were plugged in.
+    Virtual(VirtualArgs),
+}
+
+/// `cardwright rig exercise`
+#[derive(Debug, Args)]
+pub(super) struct ExerciseArgs {
+    /// For which card format.
+    #[arg(long, default_value = "400")]
+    format: String,
+    /// A part: punch:N, peg, blank, feed:MM, lamp or sensors; may be given
+    /// several times (all of them in turn if not given).
+    #[arg(long = "part", value_name = "PART", value_parser = part)]
+    parts: Vec<Exercise>,
+    /// Let a real rig move without asking.
+    #[arg(long)]
+    yes: bool,
+}
+
+/// `cardwright rig virtual`
+#[derive(Debug, Args)]
+pub(super) struct VirtualArgs {
+    /// The card format of the stock in its magazine.
+    #[arg(long, default_value = "400")]
+    format: String,
+    /// A name that always points to its present terminal.
+    #[arg(long, value_name = "PATH")]
+    link: Option<PathBuf>,
+}
+
+fn part(text: &str) -> Result<Exercise, String> {
+    let (name, amount) = text.split_once(':').unwrap_or((text, ""));
+    let wrong = || format!("`{text}` is no part; give punch:N, peg, blank, feed:MM, lamp or sensors");
+    match name {
+        "punch" => amount.parse().map(Exercise::Punch).map_err(|_| wrong()),
+        "peg" => Ok(Exercise::Peg),
+        "blank" => Ok(Exercise::BlankStroke),
+        "feed" => {
+            let mm: f64 = amount.parse().map_err(|_| wrong())?;
+            if (0.1..=2000.0).contains(&mm) {
+                Ok(Exercise::Feed((mm * 1000.0) as u32))
+            } else {
+                Err(format!("feed:{amount} is out of reach; give 0.1 to 2000 mm"))
+            }
+        }
+        "lamp" => Ok(Exercise::Lamp),
+        "sensors" => Ok(Exercise::Sensors),
+        _ => Err(wrong()),
+    }
+}
+
+/// Runs `cardwright rig`.
+pub(super) fn run(args: &RigArgs, common: &Common) -> Result<u8> {
+    match args {
+        RigArgs::Find => find(common.json),
+        RigArgs::Info => {
+            let request = Request::Info { rig: common.rig_choice()? };
+            serve(request, &common.data_dir()?, &mut Screen::new(common.json), Who::Lines)
+        }
+        RigArgs::Exercise(args) => exercise(args, common),
+        RigArgs::Settings => {
+            std::io::stdout().write_all(RigFile::BENCH.as_bytes())?;
+            Ok(0)
+        }
+        RigArgs::Virtual(args) => serve_on_terminal(args, common),
+    }
+}
+
+fn find(json: bool) -> Result<u8> {
+    let found = ports().map_err(anyhow::Error::msg)?;
+    let mut out = std::io::stdout().lock();
+    for port in &found {
+        if json {
+            writeln!(out, "{}", serde_json::to_string(port)?)?;
+        } else {
+            writeln!(out, "{}  {}", port.port, port.what)?;
+        }
+    }
+    if json {
+        let last = serde_json::json!({ "event": "summary", "ports": found.len(), "exit": 0 });
+        writeln!(out, "{last}")?;
+    } else if found.is_empty() {
+        writeln!(out, "no serial port found; plug the rig in, or work with --rig virtual")?;
+    } else {
+        writeln!(out, "`cardwright rig info --rig PORT` asks what is on a port")?;
+    }
+    Ok(0)
+}
+
+fn exercise(args: &ExerciseArgs, common: &Common) -> Result<u8> {
+    let rig = common.rig_choice()?;
+    if !may_move(rig.is_virtual(), args.yes, CAUTION)? {
+        anyhow::bail!("nothing has been moved");
+    }
+    let request =
+        Request::Exercise { format: args.format.clone(), parts: args.parts.clone(), rig };
+    serve(request, &common.data_dir()?, &mut Screen::new(common.json), Who::Lines)
+}
+
+fn serve_on_terminal(args: &VirtualArgs, common: &Common) -> Result<u8> {
+    let format = CardFormat::named_or_file(&args.format)?;
+    let choice = common.rig_choice()?.as_virtual;
+    let handle = serve_virtual(&choice, &format, args.link.clone())?;
+    let path = handle.path();
+    if common.json {
+        println!("{}", serde_json::json!({ "event": "ready", "port": path }));
+    } else {
+        println!("virtual rig on {}; interrupt to stop", path.display());
+    }
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    runtime.block_on(tokio::signal::ctrl_c())?;
+    Ok(0)
+}
+
+/// What a unit says of itself, for a person.
+pub(super) fn info_text(info: &UnitInfo) -> String {
+    let UnitInfo { identity, status, counters, protocol } = info;
+    let board: String = identity.board.iter().map(|byte| format!("{byte:02x}")).collect();
+    let limits = identity.limits;
+    let duty = |on: u64| 100.0 * on as f64 / (counters.working_us.max(1)) as f64;
+    let coils: Vec<String> = counters
+        .coil_on_us
+        .iter()
+        .take(usize::from(identity.channels))
+        .map(|on| format!("{:.0}", duty(*on)))
+        .collect();
+    format!(
+        "board        {board} ({:?}), boot {}\n\
+         firmware     {}, protocol {protocol}\n\
+         has          {} punches and light channels, room for {} strokes and {} cards\n\
+         state        {:?}; last stop: {} ({})\n\
+         inputs       guard {}, stop button {}, supply {:.1} V\n\
+         limits       coil on {} ms and {} %, {} coils at once, stroke {} ms, host silent {} ms\n\
+         counted      {} strokes, {} cards begun, {} read to the end\n\
+         waited       {} us for rows, {} us for records, {} us for cards, {} us for coils to cool\n\
+         link         {} frames sent again, {} received damaged\n\
+         worst        poll {} us, off {} us after the inputs were last seen good\n\
+         coils on     {} % of working time",
+        identity.role,
+        identity.boot,
+        identity.firmware,
+        identity.channels,
+        identity.stroke_room,
+        identity.card_room,
+        status.state,
+        stop_words(status.last_stop),
+        remedy_of_stop(status.last_stop),
+        if status.inputs.guard_shut { "shut" } else { "OPEN" },
+        if status.inputs.stop_out { "out" } else { "PRESSED" },
+        f64::from(status.inputs.supply_mv) / 1000.0,
+        limits.coil_on_us / 1000,
+        limits.coil_duty_permille / 10,
+        limits.coils_at_once,
+        limits.stroke_us / 1000,
+        limits.host_silent_us / 1000,
+        counters.strokes,
+        counters.cards_begun,
+        counters.cards_complete,
+        counters.waited_rows_us,
+        counters.waited_record_us,
+        counters.waited_card_us,
+        counters.waited_cool_us,
+        counters.retransmissions,
+        counters.frames_damaged,
+        counters.worst_poll_us,
+        counters.worst_off_us,
+        coils.join(" "),
+    )
+}

@@ -1,0 +1,238 @@
+//! What a person sees: a progress bar on a terminal, plain lines elsewhere, or
+//! one JSON object a line. Enters: news. Leaves: text. Standard output carries
+//! results, standard error carries what happens on the way.
+
+use std::io::{IsTerminal, Write};
+use std::time::Instant;
+
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use serde_json::{Value, json};
+
+use crate::job::{Account, News};
+use crate::service::Outcome;
+
+/// Faulty holes named one by one before the rest are only counted.
+const FAULTS_NAMED: usize = 4;
+
+/// Where news goes.
+pub(super) struct Screen {
+    json: bool,
+    bar: ProgressBar,
+    cards: u32,
+    good: u32,
+    started: Instant,
+    /// The account, for whoever writes it down elsewhere too.
+    pub account: Option<Account>,
+    /// Faulty cards, as they were told.
+    pub faulty: Vec<News>,
+    summary: Option<Value>,
+}
+
+impl Screen {
+    pub fn new(json: bool) -> Screen {
+        let target = if json || !std::io::stderr().is_terminal() {
+            ProgressDrawTarget::hidden()
+        } else {
+            ProgressDrawTarget::stderr()
+        };
+        Screen {
+            json,
+            bar: ProgressBar::with_draw_target(Some(0), target),
+            cards: 0,
+            good: 0,
+            started: Instant::now(),
+            account: None,
+            faulty: Vec::new(),
+            summary: None,
+        }
+    }
+
+    /// A line for the person, beside what the job says.
+    pub fn note(&self, words: &str) {
+        if self.json {
+            return;
+        }
+        if self.bar.is_hidden() {
+            eprintln!("{words}");
+        } else {
+            self.bar.println(words);
+        }
+    }
+
+    /// What can be typed.
+    pub fn help(&self) {
+        self.note(
+            "type a letter and Enter: p pause, g go on, s stop after this card, r reset after a \
+             stop, c cards are laid in",
+        );
+    }
+
+    /// Takes a piece of news.
+    pub fn news(&mut self, news: &News) {
+        if let News::Summary(account) = news {
+            self.account = Some((**account).clone());
+            self.bar.finish_and_clear();
+            self.summary = serde_json::to_value(news).ok();
+            return;
+        }
+        if let News::Card { verdict, .. } = news {
+            if verdict == "good" {
+                self.good += 1;
+            } else if verdict != "not begun" {
+                self.faulty.push(news.clone());
+            }
+        }
+        if self.json {
+            if let Ok(line) = serde_json::to_string(news) {
+                println!("{line}");
+            }
+            return;
+        }
+        self.show(news);
+    }
+
+    fn show(&mut self, news: &News) {
+        match news {
+            News::Job { job, kind, deck, cards, already_good, taken_up } => {
+                self.cards = *cards;
+                self.begin_bar(kind);
+                let taken = if *taken_up { ", taken up where it stopped" } else { "" };
+                let left = match already_good {
+                    0 => String::new(),
+                    count => format!(", {count} already good"),
+                };
+                self.note(&format!("job {}: {kind} {cards} cards of {deck}{left}{taken}", job.0));
+                if std::io::stdin().is_terminal() {
+                    self.help();
+                }
+            }
+            News::Unit { board, firmware, boot } => {
+                self.note(&format!("unit {board}, firmware {firmware}, boot {boot}"));
+            }
+            News::Begun { card, attempt, .. } => {
+                let again = if attempt.0 > 1 { format!(", try {}", attempt.0) } else { String::new() };
+                self.bar.set_message(format!("card {}{again}", card.0));
+            }
+            News::Progress { .. } => self.bar.tick(),
+            News::Card { verdict, .. } if verdict == "good" => {
+                self.bar.set_position(u64::from(self.good));
+                if self.bar.is_hidden() && self.good.is_multiple_of(20) {
+                    self.note(&format!("{} of {} cards good", self.good, self.cards));
+                }
+            }
+            News::Card { .. } => self.faulty_card(news),
+            News::Stopped { words, .. } => self.note(&format!("STOPPED: {words}")),
+            News::NeedsReset { remedy } => {
+                self.note(&format!("  {remedy}; then press Enter to reset and go on (s to stop)"));
+            }
+            News::Started => self.note("the machine moves"),
+            News::Paused => self.note("paused, the card is held in register (g to go on)"),
+            News::Resumed => self.note("going on"),
+            News::WantsCards => {
+                self.note("no card comes: lay one in or fill the magazine, then type c and Enter");
+            }
+            News::UnitSilent => self.note("the unit is not heard; check its cable and power"),
+            News::UnitHeard => self.note("the unit is heard again"),
+            News::UnitRestarted => self.note("the unit has restarted; what was in it is unknown"),
+            News::Refused { words } | News::Exercised { words, .. } => self.note(words),
+            News::Info(info) => self.note(&super::rig::info_text(info)),
+            News::Summary(_) => {}
+        }
+    }
+
+    fn begin_bar(&self, kind: &str) {
+        self.bar.set_length(u64::from(self.cards));
+        let template = "{msg:18} [{bar:40}] {pos}/{len} good  {elapsed} (about {eta} left)";
+        if let Ok(style) = ProgressStyle::with_template(template) {
+            self.bar.set_style(style.progress_chars("#>."));
+        }
+        self.bar.set_message(kind.to_string());
+    }
+
+    fn faulty_card(&self, news: &News) {
+        let News::Card { card, verdict, summary, remedy, faults, place, .. } = news else { return };
+        if verdict == "not begun" {
+            return;
+        }
+        let place = place.map(|place| format!(" (card {place} out of the rig)")).unwrap_or_default();
+        self.note(&format!("card {}{place}: {verdict}: {summary}", card.0));
+        for fault in faults.iter().take(FAULTS_NAMED) {
+            self.note(&format!("    {}", fault.words));
+        }
+        if faults.len() > FAULTS_NAMED {
+            self.note(&format!("    and {} more", faults.len() - FAULTS_NAMED));
+        }
+        if !remedy.is_empty() {
+            self.note(&format!("    {remedy}"));
+        }
+    }
+
+    /// The last words: the summary, and what went wrong.
+    pub fn end(&mut self, outcome: &Outcome) {
+        self.bar.finish_and_clear();
+        if self.json {
+            let mut last = self.summary.take().unwrap_or_else(|| json!({ "event": "summary" }));
+            if let Some(object) = last.as_object_mut() {
+                object.insert("exit".to_string(), json!(outcome.exit));
+                if !outcome.words.is_empty() {
+                    object.insert("words".to_string(), json!(outcome.words));
+                }
+            }
+            println!("{last}");
+        } else if let Some(account) = &self.account {
+            let mut out = std::io::stdout().lock();
+            let _ = write_account(&mut out, account, self.started.elapsed().as_secs_f64());
+        }
+        if !outcome.words.is_empty() {
+            eprintln!("cardwright: {}", outcome.words);
+        }
+    }
+}
+
+/// Tells of an error before any work began.
+pub(super) fn complain(words: &str, json: bool) {
+    if json {
+        println!("{}", json!({ "event": "error", "exit": 2, "words": words }));
+    }
+    eprintln!("cardwright: {words}");
+}
+
+fn write_account(out: &mut impl Write, account: &Account, seconds: f64) -> std::io::Result<()> {
+    writeln!(out, "cards        {} asked for, {} good", account.cards, account.good)?;
+    if !account.owed.is_empty() {
+        let owed = crate::deck::CardList::from_cards(account.owed.iter().copied());
+        writeln!(out, "owed         {owed}")?;
+    }
+    let counts = |counts: &std::collections::BTreeMap<String, u32>| {
+        let words: Vec<String> =
+            counts.iter().map(|(kind, count)| format!("{count} {kind}")).collect();
+        if words.is_empty() { "none".to_string() } else { words.join(", ") }
+    };
+    writeln!(out, "spoiled      {} cards: {}", account.faults, counts(&account.by_verdict))?;
+    writeln!(out, "wrong holes  {}", counts(&account.by_hole))?;
+    writeln!(out, "stops        {}", account.stops)?;
+    writeln!(out, "card stock   {} pieces", account.stock)?;
+    writeln!(out, "strokes      {}", account.strokes)?;
+    let minutes = account.working_us as f64 / 6e7;
+    writeln!(
+        out,
+        "rig time     {minutes:.1} min at work, {:.0} good cards an hour; {seconds:.1} s here",
+        account.cards_an_hour
+    )?;
+    writeln!(
+        out,
+        "waited       {} us for rows, {} us for records",
+        account.waited_us, account.waited_record_us
+    )?;
+    if !account.take_out.is_empty() {
+        writeln!(out, "take out of the stack, counted as they came out of the rig:")?;
+        for spoiled in &account.take_out {
+            writeln!(
+                out,
+                "  the {}. (boot {}): card {}, {}",
+                spoiled.place, spoiled.boot, spoiled.card.0, spoiled.verdict
+            )?;
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,164 @@
+//! One request from the command line: to the daemon if one runs, else in this
+//! process. News goes to the screen, the person's lines become orders.
+
+use std::io::IsTerminal;
+use std::path::Path;
+
+use anyhow::Result;
+use tokio::sync::mpsc;
+
+use super::screen::Screen;
+use crate::daemon;
+use crate::engine::Hub;
+use crate::job::{News, Person};
+use crate::ledger::Ledger;
+use crate::service::{self, Outcome, Request, ServiceError};
+
+/// How long the demo's person takes to see to the machine, by the wall clock:
+/// longer than the attendant needs in the virtual rig's faster time.
+const MENDING: std::time::Duration = std::time::Duration::from_millis(150);
+
+/// Who answers when the machine has stopped.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Who {
+    /// Whoever types lines; nobody, if there are none.
+    Lines,
+    /// The demo's invented person, who has seen to the virtual machine.
+    Demo,
+}
+
+/// Has `request` served. Its exit status.
+pub(super) fn serve(request: Request, data: &Path, screen: &mut Screen, who: Who) -> Result<u8> {
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(2)
+        .enable_all()
+        .build()?;
+    let outcome = runtime.block_on(async {
+        match daemon::connect(data).await {
+            Some(client) => attend(screen, who, |news, mut persons| async move {
+                client.serve(request, &news, &mut persons).await
+            })
+            .await,
+            None => {
+                let hub = Hub::start(Ledger::open(data)?)?;
+                attend(screen, who, |news, mut persons| async move {
+                    service::serve(request, &hub, &news, &mut persons).await
+                })
+                .await
+            }
+        }
+    });
+    // lines may still be waited for on standard input
+    runtime.shutdown_background();
+    let outcome = outcome
+        .unwrap_or_else(|error| Outcome { exit: error.exit(), words: error.to_string() });
+    screen.end(&outcome);
+    Ok(outcome.exit)
+}
+
+async fn attend<F, W>(screen: &mut Screen, who: Who, work: W) -> Result<Outcome, ServiceError>
+where
+    F: Future<Output = Result<Outcome, ServiceError>> + Send + 'static,
+    W: FnOnce(mpsc::Sender<News>, mpsc::Receiver<Person>) -> F,
+{
+    let (news_to, mut news) = mpsc::channel(64);
+    let (person_to, persons) = mpsc::channel(16);
+    let work = tokio::spawn(work(news_to, persons));
+    let mut lines = (who == Who::Lines).then(typed_lines);
+    let mut waits_for_reset = false;
+    let mut unattended = false;
+    loop {
+        if waits_for_reset && who == Who::Lines && lines.is_none() && !unattended {
+            unattended = true;
+            let _ = person_to.send(Person::Stop).await;
+        }
+        tokio::select! {
+            item = news.recv() => {
+                let Some(item) = item else { break };
+                screen.news(&item);
+                waits_for_reset = match item {
+                    News::NeedsReset { .. } => true,
+                    News::Started => false,
+                    _ => waits_for_reset,
+                };
+                if who == Who::Demo && matches!(item, News::NeedsReset { .. }) {
+                    // the person mends what stopped the machine, then resets it
+                    tokio::time::sleep(MENDING).await;
+                    let _ = person_to.send(Person::Reset).await;
+                }
+            }
+            line = next(&mut lines) => match line {
+                Some(line) => match order(&line) {
+                    Some(order) => {
+                        let _ = person_to.send(order).await;
+                    }
+                    None => screen.help(),
+                },
+                None => lines = None,
+            },
+            _ = tokio::signal::ctrl_c() => {
+                screen.note("stopping after this card; once more stops at once");
+                let _ = person_to.send(Person::Stop).await;
+            }
+        }
+    }
+    let outcome = work.await.unwrap_or_else(|error| {
+        Err(ServiceError::Request(format!("the program has a fault of its own: {error}")))
+    })?;
+    if unattended && outcome.exit < 2 {
+        let words = "the rig stopped and nobody was there to see to it; look at the machine, then \
+                     run the command again: it goes on where it stopped";
+        return Ok(Outcome { exit: 3, words: words.to_string() });
+    }
+    Ok(outcome)
+}
+
+async fn next(lines: &mut Option<mpsc::Receiver<String>>) -> Option<String> {
+    match lines {
+        Some(lines) => lines.recv().await,
+        None => std::future::pending().await,
+    }
+}
+
+/// Lines typed or piped in. A blocked read must not hold up the end of the
+/// program, so it has a thread of its own.
+fn typed_lines() -> mpsc::Receiver<String> {
+    let (to, lines) = mpsc::channel(16);
+    std::thread::spawn(move || {
+        for line in std::io::stdin().lines().map_while(Result::ok) {
+            if to.blocking_send(line).is_err() {
+                return;
+            }
+        }
+    });
+    lines
+}
+
+/// The order a line stands for. An empty line is the answer to the question
+/// that was asked last: a reset.
+fn order(line: &str) -> Option<Person> {
+    match line.trim() {
+        "" | "r" | "reset" => Some(Person::Reset),
+        "p" | "pause" => Some(Person::Pause),
+        "g" | "go" | "resume" => Some(Person::Resume),
+        "s" | "stop" => Some(Person::Stop),
+        "c" | "cards" => Some(Person::CardsLaidIn),
+        _ => None,
+    }
+}
+
+/// Asks before a real machine moves. Whether the person agrees.
+pub(super) fn may_move(is_virtual: bool, yes: bool, caution: &str) -> Result<bool> {
+    if is_virtual || yes {
+        return Ok(true);
+    }
+    anyhow::ensure!(
+        std::io::stdin().is_terminal(),
+        "the machine would move and nobody is asked: see that it is safe, then give --yes"
+    );
+    eprintln!("{caution}");
+    eprint!("Type yes and Enter to let it move: ");
+    let mut line = String::new();
+    std::io::stdin().read_line(&mut line)?;
+    Ok(line.trim() == "yes")
+}

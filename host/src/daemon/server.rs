@@ -1,0 +1,190 @@
+//! The daemon's side of the socket. The only place that spawns a task for each
+//! client.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use tokio::io::{AsyncBufReadExt, AsyncWriteExt, BufReader, Lines};
+use tokio::net::unix::{OwnedReadHalf, OwnedWriteHalf};
+use tokio::net::{UnixListener, UnixStream};
+use tokio::sync::{mpsc, oneshot};
+use tracing::{info, warn};
+
+use super::{MOST_LINE, ToClient, ToDaemon, socket};
+use crate::engine::Hub;
+use crate::job::Person;
+use crate::ledger::{Ledger, LedgerError};
+use crate::service::{self, Outcome, Request, ServiceError};
+
+/// Clients served at a time.
+const MOST_CLIENTS: usize = 16;
+
+/// Why the daemon cannot run.
+#[derive(Debug, thiserror::Error)]
+pub enum DaemonError {
+    /// The ledger.
+    #[error(transparent)]
+    Ledger(#[from] LedgerError),
+    /// The socket.
+    #[error("the daemon's socket {path} cannot be opened: {cause}; check the data directory")]
+    Socket {
+        /// Its path.
+        path: String,
+        /// What the system says.
+        cause: String,
+    },
+}
+
+/// Ports in use, so that two requests do not fight for one.
+type Busy = Arc<Mutex<BTreeSet<String>>>;
+
+/// Serves the data directory until `stop` comes.
+///
+/// # Errors
+/// As [`DaemonError`] says; a second daemon on the same ledger is refused by
+/// the ledger's lock.
+pub async fn serve(
+    data: &Path,
+    ready: impl FnOnce(),
+    stop: oneshot::Receiver<()>,
+) -> Result<(), DaemonError> {
+    let hub = Hub::start(Ledger::open(data)?)?;
+    let path = socket(data);
+    let fail = |cause: std::io::Error| DaemonError::Socket {
+        path: path.display().to_string(),
+        cause: cause.to_string(),
+    };
+    // the ledger's lock is ours, so a socket that lies here belongs to nobody
+    match std::fs::remove_file(&path) {
+        Err(error) if error.kind() != std::io::ErrorKind::NotFound => return Err(fail(error)),
+        _ => {}
+    }
+    let listener = UnixListener::bind(&path).map_err(fail)?;
+    ready();
+    let busy = Busy::default();
+    let clients = Arc::new(tokio::sync::Semaphore::new(MOST_CLIENTS));
+    let accept = async {
+        loop {
+            let Ok(permit) = Arc::clone(&clients).acquire_owned().await else { return };
+            match listener.accept().await {
+                Ok((stream, _)) => {
+                    let (hub, busy) = (hub.clone(), Arc::clone(&busy));
+                    tokio::spawn(async move {
+                        client(stream, &hub, &busy).await;
+                        drop(permit);
+                    });
+                }
+                Err(error) => warn!(%error, "a client could not be accepted"),
+            }
+        }
+    };
+    tokio::select! {
+        () = accept => {}
+        _ = stop => info!("the daemon stops"),
+    }
+    let _ = std::fs::remove_file(&path);
+    Ok(())
+}
+
+async fn client(stream: UnixStream, hub: &Hub, busy: &Busy) {
+    let (reader, mut writer) = stream.into_split();
+    let mut lines = BufReader::new(reader).lines();
+    let outcome = match first_line(&mut lines).await {
+        Ok(request) => attend(request, &mut lines, &mut writer, hub, busy).await,
+        Err(error) => Err(error),
+    };
+    let outcome = outcome
+        .unwrap_or_else(|error| Outcome { exit: error.exit(), words: error.to_string() });
+    let _ = say(&mut writer, &ToClient::Outcome(outcome)).await;
+}
+
+type ClientLines = Lines<BufReader<OwnedReadHalf>>;
+
+async fn first_line(lines: &mut ClientLines) -> Result<Request, ServiceError> {
+    let wrong = |why: String| ServiceError::Request(format!("the request is not understood: {why}"));
+    let line = lines.next_line().await.map_err(|error| wrong(error.to_string()))?;
+    let line = line.filter(|line| line.len() <= MOST_LINE).unwrap_or_default();
+    match serde_json::from_str(&line) {
+        Ok(ToDaemon::Request(request)) => Ok(request),
+        Ok(ToDaemon::Person(_)) => Err(wrong("an order came before the request".to_string())),
+        Err(error) => Err(wrong(error.to_string())),
+    }
+}
+
+async fn attend(
+    request: Request,
+    lines: &mut ClientLines,
+    writer: &mut OwnedWriteHalf,
+    hub: &Hub,
+    busy: &Busy,
+) -> Result<Outcome, ServiceError> {
+    let _hold = Hold::of(&request, busy)?;
+    let (news_to, mut news) = mpsc::channel(64);
+    let (person_to, mut persons) = mpsc::channel(16);
+    let work = service::serve(request, hub, &news_to, &mut persons);
+    tokio::pin!(work);
+    let mut there = true;
+    loop {
+        tokio::select! {
+            outcome = &mut work => {
+                while let Ok(item) = news.try_recv() {
+                    let _ = say(writer, &ToClient::News(item)).await;
+                }
+                return outcome;
+            }
+            Some(item) = news.recv() => {
+                there &= say(writer, &ToClient::News(item)).await;
+            }
+            line = lines.next_line(), if there => match line {
+                Ok(Some(line)) => match serde_json::from_str(&line) {
+                    Ok(ToDaemon::Person(order)) => {
+                        let _ = person_to.send(order).await;
+                    }
+                    _ => warn!("a client's line is not understood"),
+                },
+                _ => {
+                    there = false;
+                    // nobody is there to see to the machine
+                    let _ = person_to.send(Person::Stop).await;
+                }
+            },
+        }
+    }
+}
+
+async fn say(writer: &mut OwnedWriteHalf, message: &ToClient) -> bool {
+    let Ok(mut line) = serde_json::to_string(message) else { return false };
+    line.push('\n');
+    writer.write_all(line.as_bytes()).await.is_ok()
+}
+
+/// A port held while a request is served.
+struct Hold {
+    port: Option<String>,
+    busy: Busy,
+}
+
+impl Hold {
+    fn of(request: &Request, busy: &Busy) -> Result<Hold, ServiceError> {
+        let rig = request.rig();
+        let port = (!rig.is_virtual()).then(|| rig.port.clone());
+        if let Some(port) = &port {
+            let mut ports = busy.lock().unwrap_or_else(PoisonError::into_inner);
+            if !ports.insert(port.clone()) {
+                return Err(ServiceError::Request(format!(
+                    "the rig on {port} is busy with another job; wait for its end or stop it"
+                )));
+            }
+        }
+        Ok(Hold { port, busy: Arc::clone(busy) })
+    }
+}
+
+impl Drop for Hold {
+    fn drop(&mut self) {
+        if let Some(port) = &self.port {
+            self.busy.lock().unwrap_or_else(PoisonError::into_inner).remove(port);
+        }
+    }
+}

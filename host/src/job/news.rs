@@ -1,0 +1,165 @@
+//! What a person is told, in order. The same values are lines of JSON.
+
+use cardwright_protocol::unit_to_host::{Counters, Identity, Status, StopReason, UnitToHost};
+use cardwright_protocol::{Attempt, CardNumber, JobNumber};
+use serde::{Deserialize, Serialize};
+
+use super::account::Account;
+use crate::judge::HoleFault;
+
+/// A wrong hole, for a person to find.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct FaultPlace {
+    /// `missing` or `extra`.
+    pub kind: String,
+    /// The stroke, from 1.
+    pub stroke: u16,
+    /// The needle row, from 1; none for lace and peg holes.
+    pub row: Option<u16>,
+    /// The hole, from 1; 0 is the peg hole.
+    pub hole: u8,
+    /// Light found, in thousandths of a whole hole's.
+    pub open_permille: u16,
+    /// The whole of it in words.
+    pub words: String,
+}
+
+impl From<&HoleFault> for FaultPlace {
+    fn from(fault: &HoleFault) -> FaultPlace {
+        FaultPlace {
+            kind: fault.kind.to_string(),
+            stroke: fault.stroke + 1,
+            row: fault.row,
+            hole: fault.hole,
+            open_permille: fault.open_permille,
+            words: fault.to_string(),
+        }
+    }
+}
+
+/// What a unit says of itself.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct UnitInfo {
+    /// What it is.
+    pub identity: Identity,
+    /// How it stands.
+    pub status: Status,
+    /// What it has counted.
+    pub counters: Counters,
+    /// The protocol version agreed on.
+    pub protocol: u16,
+}
+
+/// A piece of news.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "event")]
+pub enum News {
+    /// The job begins.
+    Job {
+        /// Its number.
+        job: JobNumber,
+        /// `cut` or `verify`.
+        kind: String,
+        /// The deck's name.
+        deck: String,
+        /// Cards to be done.
+        cards: u32,
+        /// Cards of the deck that are good already and are left alone.
+        already_good: u32,
+        /// Whether an earlier run of this job is taken up.
+        taken_up: bool,
+    },
+    /// A unit answers.
+    Unit {
+        /// Its board, hexadecimal.
+        board: String,
+        /// Its firmware.
+        firmware: String,
+        /// Its boot number.
+        boot: u32,
+    },
+    /// A card's edge has been found.
+    Begun {
+        /// The card.
+        card: CardNumber,
+        /// The try.
+        attempt: Attempt,
+        /// Its place in the stack.
+        place: u32,
+    },
+    /// Strokes done on the card in the rig.
+    Progress {
+        /// The card.
+        card: CardNumber,
+        /// Strokes done.
+        strokes: u16,
+        /// Strokes it takes.
+        of: u16,
+    },
+    /// A card has its verdict, and the ledger has it.
+    Card {
+        /// The card.
+        card: CardNumber,
+        /// The try.
+        attempt: Attempt,
+        /// Its place in the stack, if it was begun.
+        place: Option<u32>,
+        /// The verdict.
+        verdict: String,
+        /// What was found, in a sentence.
+        summary: String,
+        /// What a person does about it; empty for a good card.
+        remedy: String,
+        /// Wrong holes.
+        faults: Vec<FaultPlace>,
+    },
+    /// The unit switched its outputs off.
+    Stopped {
+        /// Why.
+        reason: StopReason,
+        /// The same in words.
+        words: String,
+        /// What a person does about it.
+        remedy: String,
+        /// The card in the rig.
+        card: Option<CardNumber>,
+        /// At most this long after the cause everything was off.
+        off_after_us: u32,
+    },
+    /// Nothing goes on until a person has looked and says so.
+    NeedsReset {
+        /// What is to be done first.
+        remedy: String,
+    },
+    /// The machine moves, or is about to.
+    Started,
+    /// The card is held in register.
+    Paused,
+    /// It goes on after a pause.
+    Resumed,
+    /// A card has to be laid in, or the magazine filled.
+    WantsCards,
+    /// The unit is not heard.
+    UnitSilent,
+    /// It is heard again.
+    UnitHeard,
+    /// The unit has restarted.
+    UnitRestarted,
+    /// The unit did not carry out an order.
+    Refused {
+        /// Why.
+        words: String,
+    },
+    /// What a unit is, how it stands, what it has counted, and the protocol
+    /// version agreed on.
+    Info(Box<UnitInfo>),
+    /// A part was moved on its own.
+    Exercised {
+        /// What was seen, in words.
+        words: String,
+        /// As the unit reported it.
+        report: Box<UnitToHost>,
+    },
+    /// The account; the last news of a job.
+    Summary(Box<Account>),
+}

@@ -1,0 +1,5 @@
+//! The program. Only this file exits.
+
+fn main() -> std::process::ExitCode {
+    std::process::ExitCode::from(cardwright::cli::run(std::env::args_os()))
+}

@@ -1,0 +1,167 @@
+//! What the program can be asked to do with a unit, in this process or in the
+//! daemon's: one request, news while it goes on, orders from the person, one
+//! outcome.
+
+mod cards;
+mod outcome;
+mod trial;
+mod virtual_rig;
+
+pub use outcome::{Outcome, ServiceError};
+pub use virtual_rig::{FaultFile, VirtualChoice, serve as serve_virtual};
+
+use std::path::PathBuf;
+use std::time::Duration;
+
+use cardwright_protocol::host_to_unit::Exercise;
+use serde::{Deserialize, Serialize};
+use tokio::sync::mpsc;
+
+use crate::engine::{Clock, Engine, Hub, PortOptions, run};
+use crate::job::{Job, Kind, News, Person, Recut, Task};
+use crate::rig::RigFile;
+
+/// Bits a second on the line; a USB serial port does not mind.
+pub const BAUD: u32 = 115_200;
+
+/// The name that stands for the virtual rig.
+pub const VIRTUAL: &str = "virtual";
+
+/// Which rig.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct RigChoice {
+    /// A serial port, or `virtual`.
+    pub port: String,
+    /// A rig file; none for the built-in one.
+    pub file: Option<PathBuf>,
+    /// How the virtual rig is to be, if it is that.
+    pub as_virtual: VirtualChoice,
+    /// How long a unit that has answered may be away, in seconds.
+    pub patience_s: u64,
+}
+
+impl RigChoice {
+    /// Whether it is the virtual rig.
+    #[must_use]
+    pub fn is_virtual(&self) -> bool {
+        self.port == VIRTUAL
+    }
+}
+
+/// A request.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "do")]
+pub enum Request {
+    /// Cut what is not yet good.
+    Cut {
+        /// The deck file.
+        deck: PathBuf,
+        /// Which cards; none for all.
+        cards: Option<String>,
+        /// When spoiled cards are cut again.
+        recut: Recut,
+        /// Which rig.
+        rig: RigChoice,
+    },
+    /// Read a stack already cut.
+    Verify {
+        /// The deck file.
+        deck: PathBuf,
+        /// Which cards; none for all.
+        cards: Option<String>,
+        /// Which rig.
+        rig: RigChoice,
+    },
+    /// Ask a unit what it is.
+    Info {
+        /// Which rig.
+        rig: RigChoice,
+    },
+    /// Move parts on their own.
+    Exercise {
+        /// For which card format.
+        format: String,
+        /// Which parts, in order; none for all of them.
+        parts: Vec<Exercise>,
+        /// Which rig.
+        rig: RigChoice,
+    },
+}
+
+impl Request {
+    /// Which rig it needs.
+    #[must_use]
+    pub fn rig(&self) -> &RigChoice {
+        match self {
+            Request::Cut { rig, .. }
+            | Request::Verify { rig, .. }
+            | Request::Info { rig }
+            | Request::Exercise { rig, .. } => rig,
+        }
+    }
+}
+
+/// Does what is asked. News goes to `news`, the person's orders come from
+/// `persons`.
+///
+/// # Errors
+/// As [`ServiceError`] says.
+pub async fn serve(
+    request: Request,
+    hub: &Hub,
+    news: &mpsc::Sender<News>,
+    persons: &mut mpsc::Receiver<Person>,
+) -> Result<Outcome, ServiceError> {
+    match request {
+        Request::Cut { deck, cards, recut, rig } => {
+            let ask = cards::Ask { kind: Kind::Cut, deck, cards, recut };
+            cards::serve(ask, &rig, hub, news, persons).await
+        }
+        Request::Verify { deck, cards, rig } => {
+            let ask = cards::Ask { kind: Kind::Verify, deck, cards, recut: Recut::Never };
+            cards::serve(ask, &rig, hub, news, persons).await
+        }
+        Request::Info { rig } => {
+            let task = trial::Trial::info();
+            drive(task, &rig, None, hub, news, persons).await
+        }
+        Request::Exercise { format, parts, rig } => {
+            let format = crate::deck::CardFormat::named_or_file(&format)?;
+            let settings = RigFile::read(rig.file.as_deref())?.settings(&format);
+            let task = trial::Trial::exercise(settings, parts);
+            drive(task, &rig, Some((&format, Vec::new())), hub, news, persons).await
+        }
+    }
+}
+
+/// Runs a task on the chosen rig, which is started here if it is virtual.
+async fn drive<T: Task>(
+    task: T,
+    rig: &RigChoice,
+    stock: Option<(&crate::deck::CardFormat, Vec<Vec<crate::deck::Stroke>>)>,
+    hub: &Hub,
+    news: &mpsc::Sender<News>,
+    persons: &mut mpsc::Receiver<Person>,
+) -> Result<Outcome, ServiceError> {
+    let handle = if rig.is_virtual() {
+        Some(virtual_rig::start(&rig.as_virtual, stock)?)
+    } else {
+        None
+    };
+    let path = handle.as_ref().map_or_else(|| PathBuf::from(&rig.port), |handle| handle.path());
+    let port = PortOptions {
+        path,
+        baud: BAUD,
+        first_answer: Duration::from_secs(5),
+        patience: Duration::from_secs(rig.patience_s),
+    };
+    let factor = if rig.is_virtual() { rig.as_virtual.speed } else { 1.0 };
+    let end = run(Engine::new(task), &port, hub, Clock::new(factor), news, persons).await?;
+    Ok(Outcome::from(end))
+}
+
+/// A job's engine, for whoever brings a line of their own.
+#[must_use]
+pub fn job_engine(order: crate::job::Order) -> Engine<Job> {
+    Engine::new(Job::new(order))
+}

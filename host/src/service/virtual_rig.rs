@@ -1,0 +1,200 @@
+//! The virtual rig, started in this process behind a pseudo-terminal. What goes
+//! wrong in it is told by a file of rates; the program on this side of the
+//! terminal learns of it only what a unit would send.
+
+use std::path::{Path, PathBuf};
+
+use cardwright_virtual::chance::Fault;
+use cardwright_virtual::pty::{Handle, Options, VirtualRig};
+use cardwright_virtual::stock::{Card, Hole};
+use cardwright_virtual::{Attendant, Faults, WorldSettings};
+use serde::{Deserialize, Serialize};
+
+use super::ServiceError;
+use crate::deck::{CardFormat, Stroke};
+
+/// How the virtual rig is to be.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct VirtualChoice {
+    /// Virtual seconds in a second.
+    pub speed: f64,
+    /// What goes wrong.
+    pub faults: FaultFile,
+}
+
+impl Default for VirtualChoice {
+    fn default() -> VirtualChoice {
+        VirtualChoice { speed: 20.0, faults: FaultFile::default() }
+    }
+}
+
+/// Rates of faults, each from 0 to 1, and the seed of chance.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct FaultFile {
+    /// Where chance begins.
+    pub seed: u64,
+    /// For each hole that should be cut.
+    pub missing_hole: f64,
+    /// For each hole cut.
+    pub hanging_chad: f64,
+    /// For each place that should stay solid.
+    pub extra_hole: f64,
+    /// For each stroke.
+    pub feed_slip: f64,
+    /// For each card.
+    pub doubled_feed: f64,
+    /// For each card.
+    pub jam: f64,
+    /// For each stroke.
+    pub stuck_stroke: f64,
+    /// For each card.
+    pub lamp_drift: f64,
+    /// For each card.
+    pub dust: f64,
+    /// For each stroke.
+    pub guard_opened: f64,
+    /// For each stroke.
+    pub stop_pressed: f64,
+    /// For each stroke.
+    pub unit_restarted: f64,
+    /// For each stroke.
+    pub cable_pulled: f64,
+}
+
+impl FaultFile {
+    /// Reads a file of rates.
+    ///
+    /// # Errors
+    /// [`ServiceError::Request`] naming the file, the line and the cause.
+    pub fn read(path: &Path) -> Result<FaultFile, ServiceError> {
+        let file = path.display();
+        let text = std::fs::read_to_string(path).map_err(|error| {
+            ServiceError::Request(format!("fault file {file} cannot be read: {error}; check its name"))
+        })?;
+        FaultFile::parse(&text, &file.to_string())
+    }
+
+    /// Reads rates from text.
+    ///
+    /// # Errors
+    /// As [`FaultFile::read`].
+    pub fn parse(text: &str, file: &str) -> Result<FaultFile, ServiceError> {
+        let faults: FaultFile = toml::from_str(text).map_err(|error: toml::de::Error| {
+            let line = error.span().map_or(1, |span| crate::deck::line_at(text, &span));
+            ServiceError::Request(format!("fault file {file}, line {line}: {}", error.message()))
+        })?;
+        match faults.rates().into_iter().find(|(_, rate)| !(0.0..=1.0).contains(rate)) {
+            None => Ok(faults),
+            Some((name, rate)) => Err(ServiceError::Request(format!(
+                "fault file {file}: {name} is {rate}; give a rate from 0 to 1"
+            ))),
+        }
+    }
+
+    fn rates(&self) -> [(&'static str, f64); 13] {
+        [
+            ("missing_hole", self.missing_hole),
+            ("hanging_chad", self.hanging_chad),
+            ("extra_hole", self.extra_hole),
+            ("feed_slip", self.feed_slip),
+            ("doubled_feed", self.doubled_feed),
+            ("jam", self.jam),
+            ("stuck_stroke", self.stuck_stroke),
+            ("lamp_drift", self.lamp_drift),
+            ("dust", self.dust),
+            ("guard_opened", self.guard_opened),
+            ("stop_pressed", self.stop_pressed),
+            ("unit_restarted", self.unit_restarted),
+            ("cable_pulled", self.cable_pulled),
+        ]
+    }
+
+    fn faults(&self) -> Faults {
+        let mut faults = Faults::default();
+        // both lists stand in the order of the faults' own declaration
+        for ((_, fault), (_, rate)) in faults.each_mut().into_iter().zip(self.rates()) {
+            *fault = Fault::new(rate, self.seed);
+        }
+        faults
+    }
+}
+
+/// Starts the rig for a task. `stack` are cards already cut, which lie in the
+/// magazine before the blank ones.
+pub(super) fn start(
+    choice: &VirtualChoice,
+    stock: Option<(&CardFormat, Vec<Vec<Stroke>>)>,
+) -> Result<Handle, ServiceError> {
+    let (format, stack) = match stock {
+        Some((format, stack)) => (Some(format), stack),
+        None => (None, Vec::new()),
+    };
+    serve_options(choice, format, &stack, None)
+}
+
+/// Serves a virtual rig with a full magazine of cards of this format. `link` is
+/// a name that always points to its present terminal.
+///
+/// # Errors
+/// [`ServiceError::Virtual`] if the system gives no terminal or thread.
+pub fn serve(
+    choice: &VirtualChoice,
+    format: &CardFormat,
+    link: Option<PathBuf>,
+) -> Result<Handle, ServiceError> {
+    serve_options(choice, Some(format), &[], link)
+}
+
+fn serve_options(
+    choice: &VirtualChoice,
+    format: Option<&CardFormat>,
+    stack: &[Vec<Stroke>],
+    link: Option<PathBuf>,
+) -> Result<Handle, ServiceError> {
+    let mut world = WorldSettings::default();
+    if let Some(format) = format {
+        world.holes = format.holes_per_row();
+        world.pitch_mm = format.row_pitch_mm();
+        world.needle_diameter_mm = format.needle_hole_mm();
+        world.peg_diameter_mm = format.peg_hole_mm();
+        world.stock.length_mm = format.card_length_mm();
+        world.stock.width_mm = format.card_width_mm();
+    }
+    world.seed = choice.faults.seed.wrapping_add(1);
+    world.stock.seed = world.seed;
+    let first_mm = format.map_or(14.2, CardFormat::first_stroke_mm);
+    let cards: Vec<Card> =
+        stack.iter().map(|strokes| cut_card(&world, strokes, first_mm)).collect();
+    let options = Options {
+        world,
+        faults: choice.faults.faults(),
+        factor: choice.speed,
+        link,
+        attendant: Attendant {
+            refills: Some(200),
+            takes_out_stopped_us: Some(1_000_000),
+            ..Attendant::mending_after(1_000_000)
+        },
+        blanks: if stack.is_empty() { 200 } else { 0 },
+        cards,
+        ..Options::default()
+    };
+    VirtualRig::serve(options).map_err(|error| ServiceError::Virtual(error.to_string()))
+}
+
+/// A dry card with these strokes' holes exactly in their places.
+fn cut_card(world: &WorldSettings, strokes: &[Stroke], first_mm: f64) -> Card {
+    let mut card = Card::plain(world.stock.length_mm, world.stock.width_mm);
+    let hole = |x_mm, y_mm, d_mm: f64| Hole { x_mm, y_mm, r_mm: d_mm / 2.0, flap: None, stroke: None };
+    for (at, stroke) in (0u32..).zip(strokes) {
+        let x = first_mm + f64::from(at) * world.pitch_mm;
+        for number in stroke.punches().holes() {
+            card.add(hole(x, world.across_mm(number), world.needle_diameter_mm));
+        }
+        if stroke.peg() {
+            card.add(hole(x + world.pitch_mm, 0.0, world.peg_diameter_mm));
+        }
+    }
+    card
+}
