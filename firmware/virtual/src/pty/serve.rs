@@ -15,6 +15,11 @@ use std::time::Instant;
 /// Virtual time never jumps further in one turn.
 const MOST_JUMP_US: f64 = 5_000.0;
 
+/// Virtual time the world may be behind and still catch up; more is lost. A
+/// sleep that was a little too long is made good in the next turns, a stall of
+/// the machine is not.
+const MOST_BEHIND_US: f64 = 20_000.0;
+
 /// Bytes waiting for the unit beyond which the host has to wait.
 const MOST_BACKLOG: u64 = 512;
 
@@ -33,8 +38,8 @@ pub(super) struct Server<'a> {
     path: &'a Mutex<PathBuf>,
     factor: f64,
     last: Instant,
-    /// Virtual time that has passed but is less than a microsecond.
-    rest_us: f64,
+    /// Virtual time that is due but has not passed yet.
+    behind_us: f64,
     unread: Vec<u8>,
     turns: u32,
 }
@@ -57,7 +62,7 @@ impl<'a> Server<'a> {
             path,
             factor,
             last: Instant::now(),
-            rest_us: 0.0,
+            behind_us: 0.0,
             unread: Vec::new(),
             turns: 0,
         }
@@ -104,7 +109,8 @@ impl<'a> Server<'a> {
 
     /// Waits for the host's bytes, but no longer than the world can spare.
     fn wait(&self, listening: bool) -> Result<(), PtyError> {
-        let wait_us = (0.8 * MOST_JUMP_US / self.factor).min(LONGEST_WAIT_US);
+        let spare_us = (0.8 * MOST_JUMP_US - self.behind_us).max(0.0);
+        let wait_us = (spare_us / self.factor).min(LONGEST_WAIT_US);
         let timeout = Timespec {
             tv_sec: 0,
             tv_nsec: (wait_us * 1000.0) as _,
@@ -133,8 +139,9 @@ impl<'a> Server<'a> {
         let now = Instant::now();
         let wall_us = now.duration_since(self.last).as_nanos() as f64 / 1000.0;
         self.last = now;
-        let passed = (wall_us * self.factor + self.rest_us).min(MOST_JUMP_US);
-        self.rest_us = passed.fract();
+        self.behind_us = (self.behind_us + wall_us * self.factor).min(MOST_BEHIND_US);
+        let passed = self.behind_us.min(MOST_JUMP_US).floor();
+        self.behind_us -= passed;
         passed as u64
     }
 

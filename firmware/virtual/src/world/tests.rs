@@ -338,6 +338,35 @@ fn levels_are_those_of_the_light() {
 }
 
 #[test]
+fn noise_spreads_the_readings_as_much_as_it_is_set_to() {
+    let spread = |noise_level: f64| {
+        let settings = WorldSettings {
+            noise_level,
+            open_level: 150.0,
+            ..plain()
+        };
+        let mut bench = Bench::new(settings, &Faults::default());
+        bench.world.set_output(Output::Lamp, true);
+        let levels: Vec<f64> = (0..500)
+            .flat_map(|_| bench.scan()[..8].to_vec())
+            .map(f64::from)
+            .collect();
+        let mean = levels.iter().sum::<f64>() / levels.len() as f64;
+        let square = levels
+            .iter()
+            .map(|level| (level - mean).powi(2))
+            .sum::<f64>();
+        (mean, (square / levels.len() as f64).sqrt())
+    };
+    assert_eq!(spread(0.0), (150.0, 0.0));
+    let (mean, deviation) = spread(4.0);
+    assert!(
+        (mean - 150.0).abs() < 0.5 && (deviation - 4.0).abs() < 0.3,
+        "{mean} {deviation}"
+    );
+}
+
+#[test]
 fn a_whole_card_matches_its_strokes_and_no_others() {
     let strokes = card_400(|n| Row(0x5a ^ (n & 0xff)));
     assert_eq!(strokes.len(), 56, "Taylor pp. 122-123");
