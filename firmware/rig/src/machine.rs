@@ -471,6 +471,7 @@ impl<B: Board> Machine<B> {
             Phase::Raise | Phase::Clear => State::Clearing,
             Phase::Next | Phase::Hold if self.paused => State::Paused,
             Phase::Next if !self.held.has_room() => State::WaitingForRecord,
+            Phase::Next if self.queue.front_is_whole() => State::Loading,
             Phase::Next if self.more => State::WaitingForRows,
             Phase::Next => State::Idle,
             Phase::Hold => State::WaitingForRecord,

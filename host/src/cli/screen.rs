@@ -11,9 +11,6 @@ use serde_json::{Value, json};
 use crate::job::{Account, News};
 use crate::service::Outcome;
 
-/// Faulty holes named one by one before the rest are only counted.
-const FAULTS_NAMED: usize = 4;
-
 /// Where news goes.
 pub(super) struct Screen {
     json: bool,
@@ -150,18 +147,14 @@ impl Screen {
     }
 
     fn faulty_card(&self, news: &News) {
-        let News::Card { card, verdict, summary, remedy, faults, place, .. } = news else { return };
+        let News::Card { card, verdict, summary, remedy, place, .. } = news else { return };
         if verdict == "not begun" {
             return;
         }
-        let place = place.map(|place| format!(" (card {place} out of the rig)")).unwrap_or_default();
-        self.note(&format!("card {}{place}: {verdict}: {summary}", card.0));
-        for fault in faults.iter().take(FAULTS_NAMED) {
-            self.note(&format!("    {}", fault.words));
-        }
-        if faults.len() > FAULTS_NAMED {
-            self.note(&format!("    and {} more", faults.len() - FAULTS_NAMED));
-        }
+        let place = place.map(|place| format!(" (no. {place} out of the rig)")).unwrap_or_default();
+        // the judge's sentence begins with the verdict where that says enough
+        let verdict = if summary.starts_with(verdict) { String::new() } else { format!("{verdict}: ") };
+        self.note(&format!("card {}{place}: {verdict}{summary}", card.0));
         if !remedy.is_empty() {
             self.note(&format!("    {remedy}"));
         }
@@ -229,7 +222,7 @@ fn write_account(out: &mut impl Write, account: &Account, seconds: f64) -> std::
         for spoiled in &account.take_out {
             writeln!(
                 out,
-                "  the {}. (boot {}): card {}, {}",
+                "  no. {:<4} after switching on {:<3} card {:<4} {}",
                 spoiled.place, spoiled.boot, spoiled.card.0, spoiled.verdict
             )?;
         }

@@ -101,7 +101,12 @@ impl UnitCount {
 
 impl Account {
     /// Brings in the unit's counts and the cards that are good.
-    pub(super) fn close(&mut self, counts: &Counters, wanted: &[CardNumber], good: &BTreeSet<CardNumber>) {
+    pub(super) fn close(
+        &mut self,
+        counts: &Counters,
+        wanted: &[CardNumber],
+        good: &BTreeSet<CardNumber>,
+    ) {
         self.strokes = u64::from(counts.strokes);
         self.waited_us = counts.waited_rows_us;
         self.waited_record_us = counts.waited_record_us;

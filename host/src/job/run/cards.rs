@@ -1,0 +1,261 @@
+//! Cards out and cards in: attempts written down, streamed, read back, judged,
+//! written down again.
+
+use super::*;
+
+impl Job {
+    pub(super) fn pump(&mut self, at: UnixMillis, fx: &mut Vec<Effect>) {
+        if self.phase != Phase::Running {
+            return;
+        }
+        self.choose(at, fx);
+        self.stream(fx);
+        if self.todo.is_empty() && self.flights.is_empty() {
+            self.finish_done(at, fx);
+        }
+    }
+
+    /// Takes cards up and has their attempts written down.
+    pub(super) fn choose(&mut self, at: UnixMillis, fx: &mut Vec<Effect>) {
+        while self
+            .flights
+            .iter()
+            .filter(|f| f.stage != Stage::Closing)
+            .count()
+            < UNDER_WAY
+        {
+            let Some(key) = self.todo.pop_first() else {
+                return;
+            };
+            let Some(card) = self.order.cards.get(key.1).copied() else {
+                continue;
+            };
+            let strokes: Vec<Stroke> = self.order.deck.strokes(card).unwrap_or_default();
+            let used = self.used.entry(card).or_insert(0);
+            *used += 1;
+            let id = CardId {
+                job: self.order.number,
+                card,
+                attempt: Attempt(*used),
+            };
+            let flight = Flight::new(id, strokes, Stage::Recording, Some(key));
+            let attempt = NewAttempt {
+                id,
+                strokes: flight.strokes.len() as u16,
+                crc: flight.crc,
+                sent: at,
+            };
+            self.flights.push_back(flight);
+            self.record(
+                Command::AttemptSent(vec![attempt]),
+                Some(Pending::Sent(id)),
+                fx,
+            );
+        }
+    }
+
+    /// Sends what the unit has room for, in order.
+    pub(super) fn stream(&mut self, fx: &mut Vec<Effect>) {
+        let work = self.work();
+        let count = self.flights.len();
+        for at in 0..count {
+            let more = at + 1 < count || !self.todo.is_empty();
+            let Some(flight) = self.flights.get_mut(at) else {
+                return;
+            };
+            if flight.stage == Stage::Recording {
+                return;
+            }
+            if flight.stage == Stage::Sendable {
+                if self.sent.1 >= self.credit.1 {
+                    return;
+                }
+                self.sent.1 += 1;
+                flight.boot = Some(self.boot);
+                flight.stage = Stage::Streaming(0);
+                fx.push(Effect::Send(HostToUnit::Card(flight.header(work, more))));
+            }
+            while let Stage::Streaming(_) = flight.stage {
+                let most = self.credit.0.saturating_sub(self.sent.0);
+                let Some((message, strokes, stage)) = flight.next_strokes(most) else {
+                    return;
+                };
+                self.sent.0 += strokes;
+                flight.stage = stage;
+                fx.push(Effect::Send(message));
+            }
+        }
+    }
+
+    pub(super) fn flight(&mut self, id: CardId) -> Option<&mut Flight> {
+        self.flights.iter_mut().find(|flight| flight.id == id)
+    }
+
+    pub(super) fn card_ended(&mut self, ended: CardEnded, at: UnixMillis, fx: &mut Vec<Effect>) {
+        let (holes, samples) = (
+            self.order.settings.holes,
+            self.order.settings.samples_per_row,
+        );
+        let Some(flight) = self.flight(ended.id) else {
+            return;
+        };
+        if flight.stage == Stage::Closing {
+            return;
+        }
+        if !ended.complete {
+            return self.close_unread(ended.id, ledger::Verdict::Interrupted, Some(ended), at, fx);
+        }
+        let Some(reading) = flight.collect.end(ended, holes, samples) else {
+            return self.close_unread(ended.id, ledger::Verdict::Unread, Some(ended), at, fx);
+        };
+        let strokes = std::mem::take(&mut flight.strokes);
+        let fit = match self.order.kind {
+            Kind::Cut => Fit::None,
+            Kind::Verify => Fit::OffsetAndStretch,
+        };
+        let report = judge(
+            &strokes,
+            &self.order.geometry,
+            &reading,
+            &self.order.limits,
+            fit,
+        );
+        let news = news_of(&report, ended.id, ended.place);
+        let record = record_read(&report, reading, at);
+        self.close(record, news, true, fx);
+    }
+
+    pub(super) fn close_unread(
+        &mut self,
+        id: CardId,
+        verdict: ledger::Verdict,
+        ended: Option<CardEnded>,
+        at: UnixMillis,
+        fx: &mut Vec<Effect>,
+    ) {
+        let begun = self.flight(id).and_then(|flight| flight.collect.began);
+        let place = ended
+            .map(|end| end.place)
+            .or(begun.map(|began| began.place));
+        let mut record = record_unread(id, verdict, ended, at);
+        record.place = place.filter(|_| verdict != ledger::Verdict::NotBegun);
+        self.close(record, news_unread(id, verdict, place), false, fx);
+    }
+
+    pub(super) fn close(
+        &mut self,
+        record: ledger::EndedAttempt,
+        news: News,
+        held: bool,
+        fx: &mut Vec<Effect>,
+    ) {
+        let boot = self.boot;
+        let Some(flight) = self.flight(record.id) else {
+            return;
+        };
+        flight.stage = Stage::Closing;
+        let (id, verdict) = (record.id, record.verdict);
+        let bad = !matches!(verdict, ledger::Verdict::Good | ledger::Verdict::NotBegun);
+        let spoiled = record.place.filter(|_| bad).map(|place| SpoiledCard {
+            place,
+            boot,
+            card: id.card,
+            attempt: id.attempt,
+            verdict: verdict.word().to_string(),
+        });
+        if bad {
+            self.account.faults += 1;
+            *self
+                .account
+                .by_verdict
+                .entry(verdict.word().to_string())
+                .or_insert(0) += 1;
+        }
+        for fault in &record.faults {
+            *self.account.by_hole.entry(fault.kind.clone()).or_insert(0) += 1;
+        }
+        let pending = Pending::Ended {
+            id,
+            held,
+            news,
+            spoiled,
+        };
+        self.record(Command::AttemptEnded(Box::new(record)), Some(pending), fx);
+    }
+
+    pub(super) fn recorded(&mut self, mark: Mark, at: UnixMillis, fx: &mut Vec<Effect>) {
+        match self.pending.remove(&mark) {
+            Some(Pending::Sent(id)) => {
+                if let Some(flight) = self.flight(id) {
+                    flight.stage = Stage::Sendable;
+                }
+            }
+            Some(Pending::Ended {
+                id,
+                held,
+                news,
+                spoiled,
+            }) => {
+                self.ended(id, held, news, spoiled, fx);
+            }
+            Some(Pending::JobEnded) => {
+                if let Phase::Closing(end) = &self.phase {
+                    self.phase = Phase::Over(end.clone());
+                    fx.push(Effect::Tell(News::Summary(Box::new(self.account()))));
+                }
+                return;
+            }
+            None => return,
+        }
+        self.settled(at, fx);
+        self.pump(at, fx);
+    }
+
+    /// A card's end is on disk.
+    pub(super) fn ended(
+        &mut self,
+        id: CardId,
+        held: bool,
+        news: News,
+        spoiled: Option<SpoiledCard>,
+        fx: &mut Vec<Effect>,
+    ) {
+        let Some(at) = self.flights.iter().position(|flight| flight.id == id) else {
+            return;
+        };
+        let key = self.flights.remove(at).and_then(|flight| flight.key);
+        if held {
+            fx.push(Effect::Send(HostToUnit::Recorded(id)));
+            fx.push(Effect::Send(HostToUnit::Ask(Question::Counters)));
+        }
+        let verdict = match &news {
+            News::Card { verdict, .. } => verdict.clone(),
+            _ => String::new(),
+        };
+        fx.push(Effect::Tell(news));
+        self.account.take_out.extend(spoiled);
+        if verdict == ledger::Verdict::Good.word() {
+            self.good.insert(id.card);
+        } else if let Some(key) = key {
+            self.again(key, id, verdict == ledger::Verdict::NotBegun.word());
+        }
+    }
+
+    /// Puts a card back into the order of work, if it is to be tried again.
+    pub(super) fn again(&mut self, (round, at): Key, id: CardId, not_begun: bool) {
+        if not_begun {
+            self.todo.insert((round, at));
+            return;
+        }
+        let tries = self.tries.entry(id.card).or_insert(0);
+        *tries += 1;
+        if self.order.kind == Kind::Verify || *tries >= TRIES {
+            return;
+        }
+        match self.order.recut {
+            Recut::End => self.todo.insert((1, at)),
+            Recut::Now => self.todo.insert((0, at)),
+            Recut::Never => false,
+        };
+    }
+}

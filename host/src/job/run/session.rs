@@ -1,0 +1,133 @@
+//! A session with the unit: what it is, how it stands, what became of what was
+//! under way before.
+
+use super::*;
+
+impl Job {
+    pub(super) fn opened(&mut self, boot: u32, version: u16, fx: &mut Vec<Effect>) {
+        if boot != self.boot {
+            self.counts.restarted();
+        }
+        self.heard = true;
+        self.boot = boot;
+        self.version = version;
+        self.credit = (0, 0);
+        self.sent = (0, 0);
+        self.phase = Phase::Asking { fresh: true };
+        for question in [Question::Identity, Question::Counters, Question::Status] {
+            fx.push(Effect::Send(HostToUnit::Ask(question)));
+        }
+    }
+
+    pub(super) fn identity(&mut self, identity: &Identity, at: UnixMillis, fx: &mut Vec<Effect>) {
+        let board = BoardId(identity.board);
+        fx.push(Effect::Tell(News::Unit {
+            board: board.to_string(),
+            firmware: identity.firmware.to_string(),
+            boot: identity.boot,
+        }));
+        let seen = SeenUnit {
+            board,
+            role: identity.role,
+            firmware: identity.firmware.to_string(),
+            protocol: self.version,
+            boot: identity.boot,
+            last_stop: identity.last_stop,
+            settings: serde_json::to_value(self.order.settings).ok(),
+            at,
+        };
+        self.record(Command::UnitSeen(seen), None, fx);
+        self.record(Command::JobUnit(self.order.number, board), None, fx);
+        if identity.channels < self.order.settings.holes {
+            let words = format!(
+                "this deck has {} holes a row and the rig only {} punches; use a rig with more",
+                self.order.settings.holes, identity.channels
+            );
+            self.refuse(words, at, fx);
+        }
+    }
+
+    pub(super) fn status(&mut self, status: &Status, at: UnixMillis, fx: &mut Vec<Effect>) {
+        self.unit_state = status.state;
+        self.last_stop = status.last_stop;
+        let at_rest = matches!(status.state, State::Stopped | State::Ready);
+        match self.phase {
+            // a unit that still moves is about to stop, and says so
+            Phase::Asking { fresh } if at_rest => self.settle(status, fresh, at, fx),
+            Phase::Draining if at_rest || status.state == State::Idle => {
+                self.settle(status, false, at, fx);
+            }
+            _ => {}
+        }
+    }
+
+    pub(super) fn settle(
+        &mut self,
+        status: &Status,
+        fresh: bool,
+        at: UnixMillis,
+        fx: &mut Vec<Effect>,
+    ) {
+        for ended in &status.held {
+            if self.flights.iter().any(|flight| flight.id == ended.id) {
+                continue;
+            }
+            if self.order.open_elsewhere.contains(&ended.id) {
+                let words = format!(
+                    "the rig still holds the reading of card {} of job {}, which is not recorded; \
+                     go on with that job first, or switch the rig off and on to let the reading go",
+                    ended.id.card.0, ended.id.job.0
+                );
+                return self.refuse(words, at, fx);
+            }
+            fx.push(Effect::Send(HostToUnit::Recorded(ended.id)));
+        }
+        let at_unit: Vec<&Flight> = self.flights.iter().filter(|f| f.at_unit()).collect();
+        for (id, fate) in fates(&at_unit, status, self.order.number, self.boot) {
+            match fate {
+                Fate::Held if fresh => fx.push(Effect::Send(HostToUnit::Resend(id))),
+                Fate::Held => {}
+                Fate::Interrupted => {
+                    self.close_unread(id, ledger::Verdict::Interrupted, None, at, fx);
+                }
+                Fate::NotBegun => self.close_unread(id, ledger::Verdict::NotBegun, None, at, fx),
+            }
+        }
+        self.phase = Phase::Settling;
+        self.settled(at, fx);
+    }
+
+    /// Goes on when nothing the unit may know of is open any more.
+    pub(super) fn settled(&mut self, at: UnixMillis, fx: &mut Vec<Effect>) {
+        let open = |flight: &Flight| flight.at_unit() || flight.stage == Stage::Closing;
+        if self.phase != Phase::Settling || self.flights.iter().any(open) {
+            return;
+        }
+        if self.stopping {
+            self.finish(End::Stopped, at, fx);
+        } else if self.todo.is_empty() && self.flights.is_empty() {
+            self.finish_done(at, fx);
+        } else if self.authorised {
+            self.begin(at, fx);
+        } else {
+            self.await_reset(remedy_of_stop(self.last_stop).to_string(), fx);
+        }
+    }
+
+    pub(super) fn await_reset(&mut self, remedy: String, fx: &mut Vec<Effect>) {
+        self.phase = Phase::AwaitingReset;
+        fx.push(Effect::Tell(News::NeedsReset { remedy }));
+    }
+
+    pub(super) fn begin(&mut self, at: UnixMillis, fx: &mut Vec<Effect>) {
+        self.authorised = false;
+        self.phase = Phase::Running;
+        self.event(EventKind::Reset, serde_json::json!({}), at, fx);
+        let settings = HostToUnit::Configure(self.order.settings);
+        for order in [settings, HostToUnit::Reset, HostToUnit::Start] {
+            fx.push(Effect::Send(order));
+        }
+        fx.push(Effect::Tell(News::Started));
+        self.pump(at, fx);
+    }
+}
