@@ -63,13 +63,16 @@ pub(super) fn run_cut(args: &CutArgs, common: &Common) -> Result<u8> {
 /// Verifies.
 pub(super) fn run_verify(args: &VerifyArgs, common: &Common) -> Result<u8> {
     let rig = common.rig_choice()?;
-    let request =
-        Request::Verify { deck: absolute(&args.deck), cards: args.cards.clone(), rig };
+    let request = Request::Verify {
+        deck: absolute(&args.deck),
+        cards: args.cards.clone(),
+        rig,
+    };
     run(request, args.yes, common)
 }
 
 fn run(request: Request, yes: bool, common: &Common) -> Result<u8> {
-    if !may_move(request.rig().is_virtual(), yes, CAUTION)? {
+    if !may_move(request.port().is_none(), yes, CAUTION)? {
         anyhow::bail!("nothing has been moved");
     }
     let mut screen = Screen::new(common.json);

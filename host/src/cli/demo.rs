@@ -53,11 +53,18 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<u8> {
     };
     let rig = RigChoice {
         port: VIRTUAL.to_string(),
-        as_virtual: VirtualChoice { speed: common.speed, faults },
+        as_virtual: VirtualChoice {
+            speed: common.speed,
+            faults,
+        },
         ..common.rig_choice()?
     };
-    let request =
-        Request::Cut { deck: deck_file.clone(), cards: None, recut: Recut::End, rig };
+    let request = Request::Cut {
+        deck: deck_file.clone(),
+        cards: None,
+        recut: Recut::End,
+        rig,
+    };
     let ledger = out.join("ledger");
     let exit = serve(request, &ledger, &mut screen, Who::Demo)?;
     let pictures = draw(&deck_file, &ledger, &out, &screen)?;
@@ -75,13 +82,22 @@ fn new_directory() -> Result<PathBuf> {
     let free = (1..10_000)
         .map(|number| base.join(format!("cardwright-demo-{number}")))
         .find(|dir| std::fs::create_dir(dir).is_ok());
-    free.with_context(|| format!("no directory can be made in {}; give one with --out", base.display()))
+    free.with_context(|| {
+        format!(
+            "no directory can be made in {}; give one with --out",
+            base.display()
+        )
+    })
 }
 
 fn make_deck(out: &Path) -> Result<PathBuf> {
     let picture = out.join("curlew-towel.png");
-    std::fs::write(&picture, TOWEL)
-        .with_context(|| format!("{} cannot be written; give another --out", picture.display()))?;
+    std::fs::write(&picture, TOWEL).with_context(|| {
+        format!(
+            "{} cannot be written; give another --out",
+            picture.display()
+        )
+    })?;
     let settings = paper::PaperSettings::usual(CardFormat::named("400")?);
     let deck = paper::deck_from_picture(&picture, &settings)?;
     let file = out.join("curlew-towel.deck");
@@ -109,8 +125,16 @@ fn draw(
     save("design.png", "the point paper", &design_png(&deck)?)?;
     save("deck.png", "the deck, one line a card", &deck_png(&deck)?)?;
     if let Some(svg) = faulty_card(&deck, ledger, screen)? {
-        save("faulty-card.svg", "one faulty card, true size, with every hole's verdict", svg.as_bytes())?;
-        save("faulty-card.png", "the same", &png_from_svg(&svg, PIXELS_PER_MM)?)?;
+        save(
+            "faulty-card.svg",
+            "one faulty card, true size, with every hole's verdict",
+            svg.as_bytes(),
+        )?;
+        save(
+            "faulty-card.png",
+            "the same",
+            &png_from_svg(&svg, PIXELS_PER_MM)?,
+        )?;
     }
     Ok(left)
 }
@@ -118,14 +142,26 @@ fn draw(
 /// A faulty card of the last job, judged anew from its raw readings in the
 /// ledger.
 fn faulty_card(deck: &Deck, ledger: &Path, screen: &Screen) -> Result<Option<String>> {
-    if !screen.faulty.iter().any(|news| matches!(news, News::Card { place: Some(_), .. })) {
+    if !screen
+        .faulty
+        .iter()
+        .any(|news| matches!(news, News::Card { place: Some(_), .. }))
+    {
         return Ok(None);
     }
     let ledger = Ledger::open_read_only(ledger)?;
     let attempts = ledger.all_attempts()?;
     let telling = |attempt: &&AttemptRow| {
-        let kinds = [Verdict::Mixed, Verdict::Extra, Verdict::Missing, Verdict::OutOfRegister];
-        let rank = kinds.iter().position(|kind| *kind == attempt.verdict).unwrap_or(kinds.len());
+        let kinds = [
+            Verdict::Mixed,
+            Verdict::Extra,
+            Verdict::Missing,
+            Verdict::OutOfRegister,
+        ];
+        let rank = kinds
+            .iter()
+            .position(|kind| *kind == attempt.verdict)
+            .unwrap_or(kinds.len());
         (rank, usize::MAX - attempt.faults.len())
     };
     let faulty = |attempt: &&AttemptRow| attempt.readings && attempt.verdict != Verdict::Good;
@@ -133,7 +169,9 @@ fn faulty_card(deck: &Deck, ledger: &Path, screen: &Screen) -> Result<Option<Str
         return Ok(None);
     };
     let rig = RigFile::read(None)?;
-    let Some(reading) = reading_of(&ledger, attempt, &rig, deck)? else { return Ok(None) };
+    let Some(reading) = reading_of(&ledger, attempt, &rig, deck)? else {
+        return Ok(None);
+    };
     let strokes = deck.strokes(attempt.card).unwrap_or_default();
     let geometry = RigFile::geometry(deck.format());
     let report = judge(&strokes, &geometry, &reading, &rig.limits(), Fit::None);
@@ -155,10 +193,19 @@ fn reading_of(
 ) -> Result<Option<Reading>> {
     use cardwright_protocol::CardId;
     use cardwright_protocol::unit_to_host::{CardBegan, CardEnded};
-    let id = CardId { job: attempt.job, card: attempt.card, attempt: attempt.attempt };
+    let id = CardId {
+        job: attempt.job,
+        card: attempt.card,
+        attempt: attempt.attempt,
+    };
     let place = attempt.place.unwrap_or(0);
     Ok(ledger.raw_readings(id)?.map(|raw| Reading {
-        began: CardBegan { id, place, dark: raw.dark, open: raw.open },
+        began: CardBegan {
+            id,
+            place,
+            dark: raw.dark,
+            open: raw.open,
+        },
         ended: CardEnded {
             id,
             place,

@@ -40,7 +40,12 @@ struct Common {
     #[arg(long, global = true, value_name = "DIR")]
     data: Option<PathBuf>,
     /// The rig: a serial port, or `virtual`.
-    #[arg(long, global = true, value_name = "PORT|virtual", default_value = "virtual")]
+    #[arg(
+        long,
+        global = true,
+        value_name = "PORT|virtual",
+        default_value = "virtual"
+    )]
     rig: String,
     /// How the rig is built (a TOML file; the built-in bench rig if not given).
     #[arg(long, global = true, value_name = "FILE")]
@@ -102,7 +107,10 @@ impl Common {
         Ok(RigChoice {
             port: self.rig.clone(),
             file: self.rig_file.as_deref().map(absolute),
-            as_virtual: VirtualChoice { speed: self.speed, faults },
+            as_virtual: VirtualChoice {
+                speed: self.speed,
+                faults,
+            },
             patience_s: self.patience,
         })
     }
@@ -125,7 +133,10 @@ pub fn run(args: impl IntoIterator<Item = std::ffi::OsString>) -> u8 {
     };
     let log = tracing_subscriber::EnvFilter::try_from_env("CARDWRIGHT_LOG")
         .unwrap_or_else(|_| tracing_subscriber::EnvFilter::new("warn"));
-    tracing_subscriber::fmt().with_env_filter(log).with_writer(std::io::stderr).init();
+    tracing_subscriber::fmt()
+        .with_env_filter(log)
+        .with_writer(std::io::stderr)
+        .init();
     let json = command.common.json;
     match dispatch(&command) {
         Ok(exit) => exit,

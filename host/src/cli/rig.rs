@@ -20,7 +20,7 @@ use crate::service::{Request, serve_virtual};
 #[derive(Debug, Subcommand)]
 pub(super) enum RigArgs {
     /// List the serial ports of this computer.
-    Find,
+    Find(FindArgs),
     /// Ask a unit what it is, how it stands and what it has counted.
     Info,
     /// Move parts on their own, for a person at the machine to watch.
@@ -29,6 +29,15 @@ pub(super) enum RigArgs {
     Settings,
     /// Serve a virtual rig on a pseudo-terminal, as if it were plugged in.
     Virtual(VirtualArgs),
+}
+
+/// `cardwright rig find`
+#[derive(Debug, Args)]
+pub(super) struct FindArgs {
+    /// Ask on every port whether a unit answers. Other devices are sent a few
+    /// bytes too, and may not like it.
+    #[arg(long)]
+    ask: bool,
 }
 
 /// `cardwright rig exercise`
@@ -59,7 +68,8 @@ pub(super) struct VirtualArgs {
 
 fn part(text: &str) -> Result<Exercise, String> {
     let (name, amount) = text.split_once(':').unwrap_or((text, ""));
-    let wrong = || format!("`{text}` is no part; give punch:N, peg, blank, feed:MM, lamp or sensors");
+    let wrong =
+        || format!("`{text}` is no part; give punch:N, peg, blank, feed:MM, lamp or sensors");
     match name {
         "punch" => amount.parse().map(Exercise::Punch).map_err(|_| wrong()),
         "peg" => Ok(Exercise::Peg),
@@ -69,7 +79,9 @@ fn part(text: &str) -> Result<Exercise, String> {
             if (0.1..=2000.0).contains(&mm) {
                 Ok(Exercise::Feed((mm * 1000.0) as u32))
             } else {
-                Err(format!("feed:{amount} is out of reach; give 0.1 to 2000 mm"))
+                Err(format!(
+                    "feed:{amount} is out of reach; give 0.1 to 2000 mm"
+                ))
             }
         }
         "lamp" => Ok(Exercise::Lamp),
@@ -81,10 +93,26 @@ fn part(text: &str) -> Result<Exercise, String> {
 /// Runs `cardwright rig`.
 pub(super) fn run(args: &RigArgs, common: &Common) -> Result<u8> {
     match args {
-        RigArgs::Find => find(common.json),
+        RigArgs::Find(args) if args.ask => {
+            let data = common.data_dir()?;
+            serve(
+                Request::Find,
+                &data,
+                &mut Screen::new(common.json),
+                Who::Lines,
+            )
+        }
+        RigArgs::Find(_) => find(common.json),
         RigArgs::Info => {
-            let request = Request::Info { rig: common.rig_choice()? };
-            serve(request, &common.data_dir()?, &mut Screen::new(common.json), Who::Lines)
+            let request = Request::Info {
+                rig: common.rig_choice()?,
+            };
+            serve(
+                request,
+                &common.data_dir()?,
+                &mut Screen::new(common.json),
+                Who::Lines,
+            )
         }
         RigArgs::Exercise(args) => exercise(args, common),
         RigArgs::Settings => {
@@ -109,9 +137,15 @@ fn find(json: bool) -> Result<u8> {
         let last = serde_json::json!({ "event": "summary", "ports": found.len(), "exit": 0 });
         writeln!(out, "{last}")?;
     } else if found.is_empty() {
-        writeln!(out, "no serial port found; plug the rig in, or work with --rig virtual")?;
+        writeln!(
+            out,
+            "no serial port found; plug the rig in, or work with --rig virtual"
+        )?;
     } else {
-        writeln!(out, "`cardwright rig info --rig PORT` asks what is on a port")?;
+        writeln!(
+            out,
+            "`cardwright rig find --ask` asks each whether a unit is there"
+        )?;
     }
     Ok(0)
 }
@@ -121,9 +155,17 @@ fn exercise(args: &ExerciseArgs, common: &Common) -> Result<u8> {
     if !may_move(rig.is_virtual(), args.yes, CAUTION)? {
         anyhow::bail!("nothing has been moved");
     }
-    let request =
-        Request::Exercise { format: args.format.clone(), parts: args.parts.clone(), rig };
-    serve(request, &common.data_dir()?, &mut Screen::new(common.json), Who::Lines)
+    let request = Request::Exercise {
+        format: args.format.clone(),
+        parts: args.parts.clone(),
+        rig,
+    };
+    serve(
+        request,
+        &common.data_dir()?,
+        &mut Screen::new(common.json),
+        Who::Lines,
+    )
 }
 
 fn serve_on_terminal(args: &VirtualArgs, common: &Common) -> Result<u8> {
@@ -136,15 +178,35 @@ fn serve_on_terminal(args: &VirtualArgs, common: &Common) -> Result<u8> {
     } else {
         println!("virtual rig on {}; interrupt to stop", path.display());
     }
-    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()?;
     runtime.block_on(tokio::signal::ctrl_c())?;
     Ok(0)
 }
 
+/// A unit in a few words.
+pub(super) fn board_text(info: &UnitInfo) -> String {
+    let identity = &info.identity;
+    let board: String = identity
+        .board
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect();
+    format!(
+        "{board} ({:?}, firmware {})",
+        identity.role, identity.firmware
+    )
+}
+
 /// What a unit says of itself, for a person.
 pub(super) fn info_text(info: &UnitInfo) -> String {
-    let UnitInfo { identity, status, counters, protocol } = info;
-    let board: String = identity.board.iter().map(|byte| format!("{byte:02x}")).collect();
+    let UnitInfo {
+        identity,
+        status,
+        counters,
+        protocol,
+    } = info;
     let limits = identity.limits;
     let duty = |on: u64| 100.0 * on as f64 / (counters.working_us.max(1)) as f64;
     let coils: Vec<String> = counters
@@ -154,8 +216,7 @@ pub(super) fn info_text(info: &UnitInfo) -> String {
         .map(|on| format!("{:.0}", duty(*on)))
         .collect();
     format!(
-        "board        {board} ({:?}), boot {}\n\
-         firmware     {}, protocol {protocol}\n\
+        "board        {}, boot {}, protocol {protocol}\n\
          has          {} punches and light channels, room for {} strokes and {} cards\n\
          state        {:?}; last stop: {} ({})\n\
          inputs       guard {}, stop button {}, supply {:.1} V\n\
@@ -165,17 +226,24 @@ pub(super) fn info_text(info: &UnitInfo) -> String {
          link         {} frames sent again, {} received damaged\n\
          worst        poll {} us, off {} us after the inputs were last seen good\n\
          coils on     {} % of working time",
-        identity.role,
+        board_text(info),
         identity.boot,
-        identity.firmware,
         identity.channels,
         identity.stroke_room,
         identity.card_room,
         status.state,
         stop_words(status.last_stop),
         remedy_of_stop(status.last_stop),
-        if status.inputs.guard_shut { "shut" } else { "OPEN" },
-        if status.inputs.stop_out { "out" } else { "PRESSED" },
+        if status.inputs.guard_shut {
+            "shut"
+        } else {
+            "OPEN"
+        },
+        if status.inputs.stop_out {
+            "out"
+        } else {
+            "PRESSED"
+        },
         f64::from(status.inputs.supply_mv) / 1000.0,
         limits.coil_on_us / 1000,
         limits.coil_duty_permille / 10,

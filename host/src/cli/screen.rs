@@ -90,24 +90,46 @@ impl Screen {
 
     fn show(&mut self, news: &News) {
         match news {
-            News::Job { job, kind, deck, cards, already_good, taken_up } => {
+            News::Job {
+                job,
+                kind,
+                deck,
+                cards,
+                already_good,
+                taken_up,
+            } => {
                 self.cards = *cards;
                 self.begin_bar(kind);
-                let taken = if *taken_up { ", taken up where it stopped" } else { "" };
+                let taken = if *taken_up {
+                    ", taken up where it stopped"
+                } else {
+                    ""
+                };
                 let left = match already_good {
                     0 => String::new(),
                     count => format!(", {count} already good"),
                 };
-                self.note(&format!("job {}: {kind} {cards} cards of {deck}{left}{taken}", job.0));
+                self.note(&format!(
+                    "job {}: {kind} {cards} cards of {deck}{left}{taken}",
+                    job.0
+                ));
                 if std::io::stdin().is_terminal() {
                     self.help();
                 }
             }
-            News::Unit { board, firmware, boot } => {
+            News::Unit {
+                board,
+                firmware,
+                boot,
+            } => {
                 self.note(&format!("unit {board}, firmware {firmware}, boot {boot}"));
             }
             News::Begun { card, attempt, .. } => {
-                let again = if attempt.0 > 1 { format!(", try {}", attempt.0) } else { String::new() };
+                let again = if attempt.0 > 1 {
+                    format!(", try {}", attempt.0)
+                } else {
+                    String::new()
+                };
                 self.bar.set_message(format!("card {}{again}", card.0));
             }
             News::Progress { .. } => self.bar.tick(),
@@ -120,7 +142,9 @@ impl Screen {
             News::Card { .. } => self.faulty_card(news),
             News::Stopped { words, .. } => self.note(&format!("STOPPED: {words}")),
             News::NeedsReset { remedy } => {
-                self.note(&format!("  {remedy}; then press Enter to reset and go on (s to stop)"));
+                self.note(&format!(
+                    "  {remedy}; then press Enter to reset and go on (s to stop)"
+                ));
             }
             News::Started => self.note("the machine moves"),
             News::Paused => self.note("paused, the card is held in register (g to go on)"),
@@ -132,6 +156,13 @@ impl Screen {
             News::UnitHeard => self.note("the unit is heard again"),
             News::UnitRestarted => self.note("the unit has restarted; what was in it is unknown"),
             News::Refused { words } | News::Exercised { words, .. } => self.note(words),
+            News::Port { port, what, unit } => {
+                let unit = match unit {
+                    Some(info) => format!("unit {}", super::rig::board_text(info)),
+                    None => "no unit answers".to_string(),
+                };
+                self.note(&format!("{port}  {what}: {unit}"));
+            }
             News::Info(info) => self.note(&super::rig::info_text(info)),
             News::Summary(_) => {}
         }
@@ -147,13 +178,29 @@ impl Screen {
     }
 
     fn faulty_card(&self, news: &News) {
-        let News::Card { card, verdict, summary, remedy, place, .. } = news else { return };
+        let News::Card {
+            card,
+            verdict,
+            summary,
+            remedy,
+            place,
+            ..
+        } = news
+        else {
+            return;
+        };
         if verdict == "not begun" {
             return;
         }
-        let place = place.map(|place| format!(" (no. {place} out of the rig)")).unwrap_or_default();
+        let place = place
+            .map(|place| format!(" (no. {place} out of the rig)"))
+            .unwrap_or_default();
         // the judge's sentence begins with the verdict where that says enough
-        let verdict = if summary.starts_with(verdict) { String::new() } else { format!("{verdict}: ") };
+        let verdict = if summary.starts_with(verdict) {
+            String::new()
+        } else {
+            format!("{verdict}: ")
+        };
         self.note(&format!("card {}{place}: {verdict}{summary}", card.0));
         if !remedy.is_empty() {
             self.note(&format!("    {remedy}"));
@@ -164,7 +211,10 @@ impl Screen {
     pub fn end(&mut self, outcome: &Outcome) {
         self.bar.finish_and_clear();
         if self.json {
-            let mut last = self.summary.take().unwrap_or_else(|| json!({ "event": "summary" }));
+            let mut last = self
+                .summary
+                .take()
+                .unwrap_or_else(|| json!({ "event": "summary" }));
             if let Some(object) = last.as_object_mut() {
                 object.insert("exit".to_string(), json!(outcome.exit));
                 if !outcome.words.is_empty() {
@@ -191,17 +241,32 @@ pub(super) fn complain(words: &str, json: bool) {
 }
 
 fn write_account(out: &mut impl Write, account: &Account, seconds: f64) -> std::io::Result<()> {
-    writeln!(out, "cards        {} asked for, {} good", account.cards, account.good)?;
+    writeln!(
+        out,
+        "cards        {} asked for, {} good",
+        account.cards, account.good
+    )?;
     if !account.owed.is_empty() {
         let owed = crate::deck::CardList::from_cards(account.owed.iter().copied());
         writeln!(out, "owed         {owed}")?;
     }
     let counts = |counts: &std::collections::BTreeMap<String, u32>| {
-        let words: Vec<String> =
-            counts.iter().map(|(kind, count)| format!("{count} {kind}")).collect();
-        if words.is_empty() { "none".to_string() } else { words.join(", ") }
+        let words: Vec<String> = counts
+            .iter()
+            .map(|(kind, count)| format!("{count} {kind}"))
+            .collect();
+        if words.is_empty() {
+            "none".to_string()
+        } else {
+            words.join(", ")
+        }
     };
-    writeln!(out, "spoiled      {} cards: {}", account.faults, counts(&account.by_verdict))?;
+    writeln!(
+        out,
+        "spoiled      {} cards: {}",
+        account.faults,
+        counts(&account.by_verdict)
+    )?;
     writeln!(out, "wrong holes  {}", counts(&account.by_hole))?;
     writeln!(out, "stops        {}", account.stops)?;
     writeln!(out, "card stock   {} pieces", account.stock)?;
@@ -218,7 +283,10 @@ fn write_account(out: &mut impl Write, account: &Account, seconds: f64) -> std::
         account.waited_us, account.waited_record_us
     )?;
     if !account.take_out.is_empty() {
-        writeln!(out, "take out of the stack, counted as they came out of the rig:")?;
+        writeln!(
+            out,
+            "take out of the stack, counted as they came out of the rig:"
+        )?;
         for spoiled in &account.take_out {
             writeln!(
                 out,

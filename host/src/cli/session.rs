@@ -35,10 +35,12 @@ pub(super) fn serve(request: Request, data: &Path, screen: &mut Screen, who: Who
         .build()?;
     let outcome = runtime.block_on(async {
         match daemon::connect(data).await {
-            Some(client) => attend(screen, who, |news, mut persons| async move {
-                client.serve(request, &news, &mut persons).await
-            })
-            .await,
+            Some(client) => {
+                attend(screen, who, |news, mut persons| async move {
+                    client.serve(request, &news, &mut persons).await
+                })
+                .await
+            }
             None => {
                 let hub = Hub::start(Ledger::open(data)?)?;
                 attend(screen, who, |news, mut persons| async move {
@@ -50,8 +52,10 @@ pub(super) fn serve(request: Request, data: &Path, screen: &mut Screen, who: Who
     });
     // lines may still be waited for on standard input
     runtime.shutdown_background();
-    let outcome = outcome
-        .unwrap_or_else(|error| Outcome { exit: error.exit(), words: error.to_string() });
+    let outcome = outcome.unwrap_or_else(|error| Outcome {
+        exit: error.exit(),
+        words: error.to_string(),
+    });
     screen.end(&outcome);
     Ok(outcome.exit)
 }
@@ -103,12 +107,17 @@ where
         }
     }
     let outcome = work.await.unwrap_or_else(|error| {
-        Err(ServiceError::Request(format!("the program has a fault of its own: {error}")))
+        Err(ServiceError::Request(format!(
+            "the program has a fault of its own: {error}"
+        )))
     })?;
     if unattended && outcome.exit < 2 {
         let words = "the rig stopped and nobody was there to see to it; look at the machine, then \
                      run the command again: it goes on where it stopped";
-        return Ok(Outcome { exit: 3, words: words.to_string() });
+        return Ok(Outcome {
+            exit: 3,
+            words: words.to_string(),
+        });
     }
     Ok(outcome)
 }

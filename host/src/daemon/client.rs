@@ -17,7 +17,10 @@ pub struct Client {
 
 /// Connects to the daemon of this data directory; none if none runs.
 pub async fn connect(data: &Path) -> Option<Client> {
-    UnixStream::connect(socket(data)).await.ok().map(|stream| Client { stream })
+    UnixStream::connect(socket(data))
+        .await
+        .ok()
+        .map(|stream| Client { stream })
 }
 
 impl Client {

@@ -66,7 +66,9 @@ pub async fn serve(
     let clients = Arc::new(tokio::sync::Semaphore::new(MOST_CLIENTS));
     let accept = async {
         loop {
-            let Ok(permit) = Arc::clone(&clients).acquire_owned().await else { return };
+            let Ok(permit) = Arc::clone(&clients).acquire_owned().await else {
+                return;
+            };
             match listener.accept().await {
                 Ok((stream, _)) => {
                     let (hub, busy) = (hub.clone(), Arc::clone(&busy));
@@ -94,17 +96,25 @@ async fn client(stream: UnixStream, hub: &Hub, busy: &Busy) {
         Ok(request) => attend(request, &mut lines, &mut writer, hub, busy).await,
         Err(error) => Err(error),
     };
-    let outcome = outcome
-        .unwrap_or_else(|error| Outcome { exit: error.exit(), words: error.to_string() });
+    let outcome = outcome.unwrap_or_else(|error| Outcome {
+        exit: error.exit(),
+        words: error.to_string(),
+    });
     let _ = say(&mut writer, &ToClient::Outcome(outcome)).await;
 }
 
 type ClientLines = Lines<BufReader<OwnedReadHalf>>;
 
 async fn first_line(lines: &mut ClientLines) -> Result<Request, ServiceError> {
-    let wrong = |why: String| ServiceError::Request(format!("the request is not understood: {why}"));
-    let line = lines.next_line().await.map_err(|error| wrong(error.to_string()))?;
-    let line = line.filter(|line| line.len() <= MOST_LINE).unwrap_or_default();
+    let wrong =
+        |why: String| ServiceError::Request(format!("the request is not understood: {why}"));
+    let line = lines
+        .next_line()
+        .await
+        .map_err(|error| wrong(error.to_string()))?;
+    let line = line
+        .filter(|line| line.len() <= MOST_LINE)
+        .unwrap_or_default();
     match serde_json::from_str(&line) {
         Ok(ToDaemon::Request(request)) => Ok(request),
         Ok(ToDaemon::Person(_)) => Err(wrong("an order came before the request".to_string())),
@@ -154,7 +164,9 @@ async fn attend(
 }
 
 async fn say(writer: &mut OwnedWriteHalf, message: &ToClient) -> bool {
-    let Ok(mut line) = serde_json::to_string(message) else { return false };
+    let Ok(mut line) = serde_json::to_string(message) else {
+        return false;
+    };
     line.push('\n');
     writer.write_all(line.as_bytes()).await.is_ok()
 }
@@ -167,8 +179,7 @@ struct Hold {
 
 impl Hold {
     fn of(request: &Request, busy: &Busy) -> Result<Hold, ServiceError> {
-        let rig = request.rig();
-        let port = (!rig.is_virtual()).then(|| rig.port.clone());
+        let port = request.port().map(str::to_string);
         if let Some(port) = &port {
             let mut ports = busy.lock().unwrap_or_else(PoisonError::into_inner);
             if !ports.insert(port.clone()) {
@@ -177,14 +188,20 @@ impl Hold {
                 )));
             }
         }
-        Ok(Hold { port, busy: Arc::clone(busy) })
+        Ok(Hold {
+            port,
+            busy: Arc::clone(busy),
+        })
     }
 }
 
 impl Drop for Hold {
     fn drop(&mut self) {
         if let Some(port) = &self.port {
-            self.busy.lock().unwrap_or_else(PoisonError::into_inner).remove(port);
+            self.busy
+                .lock()
+                .unwrap_or_else(PoisonError::into_inner)
+                .remove(port);
         }
     }
 }

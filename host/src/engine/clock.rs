@@ -18,7 +18,10 @@ impl Clock {
     /// A clock `factor` times as fast as the wall's; 1 for anything real.
     #[must_use]
     pub fn new(factor: f64) -> Clock {
-        Clock { start: Instant::now(), factor: if factor > 0.0 { factor } else { 1.0 } }
+        Clock {
+            start: Instant::now(),
+            factor: if factor > 0.0 { factor } else { 1.0 },
+        }
     }
 
     /// Now, for the link.
@@ -43,7 +46,9 @@ impl Clock {
     /// The time of day.
     #[must_use]
     pub fn time_of_day() -> UnixMillis {
-        let since = SystemTime::now().duration_since(UNIX_EPOCH).unwrap_or_default();
+        let since = SystemTime::now()
+            .duration_since(UNIX_EPOCH)
+            .unwrap_or_default();
         UnixMillis(i64::try_from(since.as_millis()).unwrap_or(i64::MAX))
     }
 }

@@ -48,7 +48,9 @@ impl Hub {
                 let _ = to.send((mark, done.result.map_err(HubError::Ledger)));
             }
         });
-        Ok(Hub { writer: Arc::new(Mutex::new(writer)) })
+        Ok(Hub {
+            writer: Arc::new(Mutex::new(writer)),
+        })
     }
 
     /// Hands a command over; the answer goes to `to` under `mark`.
@@ -59,9 +61,19 @@ impl Hub {
         to: &mpsc::UnboundedSender<(Mark, Result<Answer, HubError>)>,
     ) -> Result<(), HubError> {
         let mut writer = self.writer.lock().unwrap_or_else(PoisonError::into_inner);
-        writer.submit(command, Reply { to: to.clone(), mark }).map_err(|not_taken| match not_taken {
-            NotTaken::Full(_) | NotTaken::Stopped(_) => HubError::NotTaken(not_taken.to_string()),
-        })
+        writer
+            .submit(
+                command,
+                Reply {
+                    to: to.clone(),
+                    mark,
+                },
+            )
+            .map_err(|not_taken| match not_taken {
+                NotTaken::Full(_) | NotTaken::Stopped(_) => {
+                    HubError::NotTaken(not_taken.to_string())
+                }
+            })
     }
 
     /// Asks and waits for the answer.
@@ -74,7 +86,9 @@ impl Hub {
         drop(to);
         match answer.recv().await {
             Some((_, result)) => result,
-            None => Err(HubError::NotTaken("the ledger is no longer written".to_string())),
+            None => Err(HubError::NotTaken(
+                "the ledger is no longer written".to_string(),
+            )),
         }
     }
 }

@@ -37,7 +37,9 @@ pub struct PortOptions {
 #[derive(Debug, thiserror::Error)]
 pub enum EngineError {
     /// The port is not there or cannot be used.
-    #[error("port {path} cannot be opened: {cause}; check the cable and the name (`cardwright rig find` lists what is there)")]
+    #[error(
+        "port {path} cannot be opened: {cause}; check the cable and the name (`cardwright rig find` lists what is there)"
+    )]
     Port {
         /// Its path.
         path: String,
@@ -45,7 +47,9 @@ pub enum EngineError {
         cause: String,
     },
     /// Something is there and it is not a unit.
-    #[error("nothing on port {path} answers as a cardwright unit within {seconds} s; choose another port (`cardwright rig find`), or switch the unit off and on")]
+    #[error(
+        "nothing on port {path} answers as a cardwright unit within {seconds} s; choose another port (`cardwright rig find`), or switch the unit off and on"
+    )]
     NotAUnit {
         /// Its path.
         path: String,
@@ -53,7 +57,9 @@ pub enum EngineError {
         seconds: u64,
     },
     /// It was there and did not come back.
-    #[error("the unit on port {path} has been away for {seconds} s; check its cable and power, then run the command again: it goes on where it stopped")]
+    #[error(
+        "the unit on port {path} has been away for {seconds} s; check its cable and power, then run the command again: it goes on where it stopped"
+    )]
     Away {
         /// Its path.
         path: String,
@@ -163,7 +169,10 @@ impl Line {
                 self.out.clear();
                 Ok(())
             }
-            Err(error) => Err(EngineError::Port { path, cause: error.to_string() }),
+            Err(error) => Err(EngineError::Port {
+                path,
+                cause: error.to_string(),
+            }),
         }
     }
 

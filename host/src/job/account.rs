@@ -82,7 +82,9 @@ impl UnitCount {
 
     /// Of a unit that was just switched on everything counts.
     pub fn total(&self) -> Counters {
-        let (Some(base), Some(now)) = (self.base, self.now) else { return self.before };
+        let (Some(base), Some(now)) = (self.base, self.now) else {
+            return self.before;
+        };
         let before = self.before;
         Counters {
             strokes: before.strokes + now.strokes.saturating_sub(base.strokes),
@@ -114,9 +116,17 @@ impl Account {
         self.retransmissions = u64::from(counts.retransmissions);
         self.stock = counts.cards_begun;
         self.cards = wanted.len() as u32;
-        self.owed = wanted.iter().copied().filter(|card| !good.contains(card)).collect();
+        self.owed = wanted
+            .iter()
+            .copied()
+            .filter(|card| !good.contains(card))
+            .collect();
         self.good = self.cards - self.owed.len() as u32;
         let hours = self.working_us as f64 / 3.6e9;
-        self.cards_an_hour = if hours > 0.0 { f64::from(self.good) / hours } else { 0.0 };
+        self.cards_an_hour = if hours > 0.0 {
+            f64::from(self.good) / hours
+        } else {
+            0.0
+        };
     }
 }

@@ -32,6 +32,12 @@ impl Collect {
     /// The reading, if its beginning was seen.
     pub fn end(&mut self, ended: CardEnded, holes: u8, samples_per_row: u8) -> Option<Reading> {
         let samples = std::mem::take(&mut self.samples);
-        self.began.map(|began| Reading { began, ended, samples_per_row, holes, samples })
+        self.began.map(|began| Reading {
+            began,
+            ended,
+            samples_per_row,
+            holes,
+            samples,
+        })
     }
 }

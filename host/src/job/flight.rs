@@ -43,7 +43,15 @@ pub(super) struct Flight {
 impl Flight {
     pub fn new(id: CardId, strokes: Vec<Stroke>, stage: Stage, key: Option<Key>) -> Flight {
         let crc = strokes_crc(id, &strokes);
-        Flight { id, strokes, crc, stage, collect: Collect::default(), key, boot: None }
+        Flight {
+            id,
+            strokes,
+            crc,
+            stage,
+            collect: Collect::default(),
+            key,
+            boot: None,
+        }
     }
 
     /// Whether the unit may know of it: something of it has been sent.
@@ -53,12 +61,20 @@ impl Flight {
 
     pub fn header(&self, work: Work, more: bool) -> CardHeader {
         let strokes = self.strokes.len() as u16;
-        CardHeader { id: self.id, work, strokes, crc: self.crc, more }
+        CardHeader {
+            id: self.id,
+            work,
+            strokes,
+            crc: self.crc,
+            more,
+        }
     }
 
     /// The next strokes to be sent, at most `most`, and the stage after them.
     pub fn next_strokes(&self, most: u32) -> Option<(HostToUnit, u32, Stage)> {
-        let Stage::Streaming(first) = self.stage else { return None };
+        let Stage::Streaming(first) = self.stage else {
+            return None;
+        };
         let rest = self.strokes.get(usize::from(first)..)?;
         let count = rest.len().min(STROKES_A_MESSAGE).min(most as usize);
         let strokes = heapless::Vec::from_slice(rest.get(..count)?).ok()?;
@@ -68,7 +84,11 @@ impl Flight {
         } else {
             Stage::Streaming(next)
         };
-        let message = HostToUnit::Strokes { id: self.id, first, strokes };
+        let message = HostToUnit::Strokes {
+            id: self.id,
+            first,
+            strokes,
+        };
         (count > 0).then_some((message, count as u32, stage))
     }
 }

@@ -153,6 +153,15 @@ pub enum News {
     /// What a unit is, how it stands, what it has counted, and the protocol
     /// version agreed on.
     Info(Box<UnitInfo>),
+    /// A serial port, and the unit that answers on it.
+    Port {
+        /// Its name.
+        port: String,
+        /// What the system knows of what is plugged in.
+        what: String,
+        /// The unit, if one answers.
+        unit: Option<Box<UnitInfo>>,
+    },
     /// A part was moved on its own.
     Exercised {
         /// What was seen, in words.

@@ -34,7 +34,12 @@ pub(super) fn fates(
         None => flight.boot != Some(boot),
         Some(id) => id.job != job,
     };
-    let held = |id| status.held.iter().any(|ended| ended.complete && ended.id == id);
+    let held = |id| {
+        status
+            .held
+            .iter()
+            .any(|ended| ended.complete && ended.id == id)
+    };
     let mut first_missing = true;
     let fate = |(at, flight): (usize, &&Flight)| {
         let first = std::mem::take(&mut first_missing);

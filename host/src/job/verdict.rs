@@ -9,8 +9,20 @@ use crate::ledger::{self, EndedAttempt, Readings, UnixMillis, judged};
 
 /// The record of a card that was read.
 pub(super) fn record_read(report: &Report, reading: Reading, at: UnixMillis) -> EndedAttempt {
-    let CardEnded { id, place, strokes, lines, length_um, .. } = reading.ended;
-    let Reading { began, holes, samples, .. } = reading;
+    let CardEnded {
+        id,
+        place,
+        strokes,
+        lines,
+        length_um,
+        ..
+    } = reading.ended;
+    let Reading {
+        began,
+        holes,
+        samples,
+        ..
+    } = reading;
     let (verdict, faults) = judged(&report.verdict);
     EndedAttempt {
         id,
@@ -20,7 +32,12 @@ pub(super) fn record_read(report: &Report, reading: Reading, at: UnixMillis) -> 
         lines,
         length_um,
         place: Some(place),
-        readings: Some(Readings { holes, dark: began.dark, open: began.open, samples }),
+        readings: Some(Readings {
+            holes,
+            dark: began.dark,
+            open: began.open,
+            samples,
+        }),
         ended: at,
     }
 }
@@ -54,7 +71,12 @@ pub(super) fn news_of(report: &Report, id: CardId, place: u32) -> News {
         verdict: report.verdict.word().to_string(),
         summary: report.summary.clone(),
         remedy: report.remedy.clone(),
-        faults: report.verdict.faults().iter().map(FaultPlace::from).collect(),
+        faults: report
+            .verdict
+            .faults()
+            .iter()
+            .map(FaultPlace::from)
+            .collect(),
     }
 }
 

@@ -60,5 +60,9 @@ pub fn remedy_of_stop(reason: StopReason) -> &'static str {
 /// Why a reset was not accepted.
 #[must_use]
 pub fn unsafe_words(reason: StopReason) -> String {
-    format!("the unit does not accept the reset: {}; {}", stop_words(reason), remedy_of_stop(reason))
+    format!(
+        "the unit does not accept the reset: {}; {}",
+        stop_words(reason),
+        remedy_of_stop(reason)
+    )
 }

@@ -88,7 +88,9 @@ pub enum RigFileError {
         cause: String,
     },
     /// It is not a rig file.
-    #[error("rig file {file}, line {line}: {cause}; compare it with the built-in one (`cardwright rig settings`)")]
+    #[error(
+        "rig file {file}, line {line}: {cause}; compare it with the built-in one (`cardwright rig settings`)"
+    )]
     Wrong {
         /// The file.
         file: String,
@@ -122,11 +124,16 @@ impl RigFile {
     /// # Errors
     /// As [`RigFileError`] says.
     pub fn read(path: Option<&Path>) -> Result<RigFile, RigFileError> {
-        let Some(path) = path else { return RigFile::parse(BENCH, "bench") };
+        let Some(path) = path else {
+            return RigFile::parse(BENCH, "bench");
+        };
         let file = path.display().to_string();
         match std::fs::read_to_string(path) {
             Ok(text) => RigFile::parse(&text, &file),
-            Err(error) => Err(RigFileError::Unreadable { file, cause: error.to_string() }),
+            Err(error) => Err(RigFileError::Unreadable {
+                file,
+                cause: error.to_string(),
+            }),
         }
     }
 
@@ -136,8 +143,14 @@ impl RigFile {
     /// [`RigFileError::Wrong`] and [`RigFileError::Figure`].
     pub fn parse(text: &str, file: &str) -> Result<RigFile, RigFileError> {
         let rig: RigFile = toml::from_str(text).map_err(|error: toml::de::Error| {
-            let line = error.span().map_or(1, |span| crate::deck::line_at(text, &span));
-            RigFileError::Wrong { file: file.to_string(), line, cause: error.message().to_string() }
+            let line = error
+                .span()
+                .map_or(1, |span| crate::deck::line_at(text, &span));
+            RigFileError::Wrong {
+                file: file.to_string(),
+                line,
+                cause: error.message().to_string(),
+            }
         })?;
         rig.check(file)?;
         Ok(rig)
@@ -147,28 +160,70 @@ impl RigFile {
         let figures = [
             ("feed.steps_per_mm", self.feed.steps_per_mm, 1.0, 200.0),
             ("feed.settle_ms", self.feed.settle_ms, 0.0, 1000.0),
-            ("feed.edge_to_punch_mm", self.feed.edge_to_punch_mm, 1.0, 1000.0),
+            (
+                "feed.edge_to_punch_mm",
+                self.feed.edge_to_punch_mm,
+                1.0,
+                1000.0,
+            ),
             ("feed.pick_up_mm", self.feed.pick_up_mm, 1.0, 1000.0),
             ("feed.run_out_mm", self.feed.run_out_mm, 1.0, 1000.0),
-            ("feed.length_slack_mm", self.feed.length_slack_mm, 0.1, 100.0),
-            ("punch.lock_settle_ms", self.punch.lock_settle_ms, 0.0, 1000.0),
-            ("punch.coil_stagger_ms", self.punch.coil_stagger_ms, 0.0, 100.0),
-            ("punch.coil_on_limit_ms", self.punch.coil_on_limit_ms, 1.0, 1000.0),
+            (
+                "feed.length_slack_mm",
+                self.feed.length_slack_mm,
+                0.1,
+                100.0,
+            ),
+            (
+                "punch.lock_settle_ms",
+                self.punch.lock_settle_ms,
+                0.0,
+                1000.0,
+            ),
+            (
+                "punch.coil_stagger_ms",
+                self.punch.coil_stagger_ms,
+                0.0,
+                100.0,
+            ),
+            (
+                "punch.coil_on_limit_ms",
+                self.punch.coil_on_limit_ms,
+                1.0,
+                1000.0,
+            ),
             ("punch.coil_duty", self.punch.coil_duty, 0.01, 1.0),
-            ("punch.stroke_timeout_ms", self.punch.stroke_timeout_ms, 1.0, 10_000.0),
+            (
+                "punch.stroke_timeout_ms",
+                self.punch.stroke_timeout_ms,
+                1.0,
+                10_000.0,
+            ),
             ("reader.aperture_mm", self.reader.aperture_mm, 0.2, 20.0),
-            ("reader.single_card_light", self.reader.single_card_light, 0.0, 0.5),
+            (
+                "reader.single_card_light",
+                self.reader.single_card_light,
+                0.0,
+                0.5,
+            ),
             ("supply.lowest_v", self.supply.lowest_v, 0.0, 60.0),
             ("supply.highest_v", self.supply.highest_v, 0.0, 60.0),
             ("verdict.register_mm", self.verdict.register_mm, 0.1, 3.0),
             ("verdict.length_mm", self.verdict.length_mm, 0.1, 20.0),
         ];
         // written so that a NaN is refused too
-        match figures.into_iter().find(|(_, value, low, high)| !(low..=high).contains(&value)) {
+        match figures
+            .into_iter()
+            .find(|(_, value, low, high)| !(low..=high).contains(&value))
+        {
             None => Ok(()),
-            Some((name, value, lowest, highest)) => {
-                Err(RigFileError::Figure { file: file.to_string(), name, value, lowest, highest })
-            }
+            Some((name, value, lowest, highest)) => Err(RigFileError::Figure {
+                file: file.to_string(),
+                name,
+                value,
+                lowest,
+                highest,
+            }),
         }
     }
 

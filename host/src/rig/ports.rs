@@ -23,7 +23,10 @@ pub fn ports() -> Result<Vec<FoundPort>, String> {
     })?;
     let mut found: Vec<FoundPort> = list
         .into_iter()
-        .map(|port| FoundPort { what: what(&port.port_type), port: port.port_name })
+        .map(|port| FoundPort {
+            what: what(&port.port_type),
+            port: port.port_name,
+        })
         .collect();
     found.sort_by(|a, b| a.port.cmp(&b.port));
     Ok(found)
@@ -34,7 +37,9 @@ fn what(kind: &SerialPortType) -> String {
         SerialPortType::UsbPort(usb) => {
             let names = [&usb.manufacturer, &usb.product, &usb.serial_number];
             let names: Vec<&str> = names.into_iter().flatten().map(String::as_str).collect();
-            format!("USB {:04x}:{:04x} {}", usb.vid, usb.pid, names.join(" ")).trim().to_string()
+            format!("USB {:04x}:{:04x} {}", usb.vid, usb.pid, names.join(" "))
+                .trim()
+                .to_string()
         }
         SerialPortType::BluetoothPort => "Bluetooth".to_string(),
         SerialPortType::PciPort => "built in".to_string(),

@@ -39,7 +39,11 @@ pub(super) async fn serve(
     };
     let rig_file = RigFile::read(rig.file.as_deref())?;
     let past = Past::of(&deck, hub).await?;
-    let good = if ask.kind == Kind::Cut { past.good.clone() } else { BTreeSet::new() };
+    let good = if ask.kind == Kind::Cut {
+        past.good.clone()
+    } else {
+        BTreeSet::new()
+    };
     let cards: Vec<CardNumber> = list.iter().filter(|card| !good.contains(card)).collect();
     let already_good = list.count() - cards.len() as u32;
     if cards.is_empty() {
@@ -78,9 +82,20 @@ pub(super) async fn serve(
     // a stack to be verified lies in the virtual rig's magazine, as cut
     let stack = match ask.kind {
         Kind::Cut => Vec::new(),
-        Kind::Verify => cards.iter().filter_map(|card| deck.strokes(*card)).collect(),
+        Kind::Verify => cards
+            .iter()
+            .filter_map(|card| deck.strokes(*card))
+            .collect(),
     };
-    drive(Job::new(order), rig, Some((deck.format(), stack)), hub, news, persons).await
+    drive(
+        Job::new(order),
+        rig,
+        Some((deck.format(), stack)),
+        hub,
+        news,
+        persons,
+    )
+    .await
 }
 
 fn kind_word(kind: Kind) -> &'static str {
@@ -95,9 +110,16 @@ async fn nothing_to_do(
     cards: u32,
     news: &mpsc::Sender<News>,
 ) -> Result<Outcome, ServiceError> {
-    let account = Account { cards, good: cards, ..Account::default() };
+    let account = Account {
+        cards,
+        good: cards,
+        ..Account::default()
+    };
     let _ = news.send(News::Summary(Box::new(account))).await;
-    let words = format!("every card asked for of {} is already good; nothing to cut", deck.name());
+    let words = format!(
+        "every card asked for of {} is already good; nothing to cut",
+        deck.name()
+    );
     Ok(Outcome { exit: 0, words })
 }
 
@@ -123,15 +145,26 @@ impl Past {
             jobs.into_iter().partition(|job| job.kind == JobKind::Cut);
         // a verifying run that was cut off has nothing to be taken up
         for job in other {
-            hub.ask(Command::EndJob(job.job, Ending::Failed, Clock::time_of_day())).await?;
+            hub.ask(Command::EndJob(
+                job.job,
+                Ending::Failed,
+                Clock::time_of_day(),
+            ))
+            .await?;
         }
-        Ok(Past { good, job: cutting.last().map(|job| job.job) })
+        Ok(Past {
+            good,
+            job: cutting.last().map(|job| job.job),
+        })
     }
 }
 
 fn deck_sha(deck: &Deck) -> Result<DeckSha, ServiceError> {
     let text = deck.sha256();
-    let byte = |at: usize| text.get(2 * at..2 * at + 2).and_then(|s| u8::from_str_radix(s, 16).ok());
+    let byte = |at: usize| {
+        text.get(2 * at..2 * at + 2)
+            .and_then(|s| u8::from_str_radix(s, 16).ok())
+    };
     let mut sha = [0; 32];
     for (at, place) in sha.iter_mut().enumerate() {
         *place = byte(at)
@@ -158,7 +191,9 @@ async fn begin_job(ask: &Ask, deck: &Deck, hub: &Hub) -> Result<JobNumber, Servi
     };
     match hub.ask(Command::BeginJob(job)).await? {
         Answer::Job(number) => Ok(number),
-        _ => Err(ServiceError::Request("the ledger gave the job no number".to_string())),
+        _ => Err(ServiceError::Request(
+            "the ledger gave the job no number".to_string(),
+        )),
     }
 }
 

@@ -3,6 +3,7 @@
 //! outcome.
 
 mod cards;
+mod find;
 mod outcome;
 mod trial;
 mod virtual_rig;
@@ -72,6 +73,8 @@ pub enum Request {
         /// Which rig.
         rig: RigChoice,
     },
+    /// Ask on every serial port whether a unit answers.
+    Find,
     /// Ask a unit what it is.
     Info {
         /// Which rig.
@@ -89,14 +92,15 @@ pub enum Request {
 }
 
 impl Request {
-    /// Which rig it needs.
+    /// The serial port it is bound to, if it is to one that others may want.
     #[must_use]
-    pub fn rig(&self) -> &RigChoice {
+    pub fn port(&self) -> Option<&str> {
         match self {
+            Request::Find => None,
             Request::Cut { rig, .. }
             | Request::Verify { rig, .. }
             | Request::Info { rig }
-            | Request::Exercise { rig, .. } => rig,
+            | Request::Exercise { rig, .. } => (!rig.is_virtual()).then_some(rig.port.as_str()),
         }
     }
 }
@@ -113,14 +117,30 @@ pub async fn serve(
     persons: &mut mpsc::Receiver<Person>,
 ) -> Result<Outcome, ServiceError> {
     match request {
-        Request::Cut { deck, cards, recut, rig } => {
-            let ask = cards::Ask { kind: Kind::Cut, deck, cards, recut };
+        Request::Cut {
+            deck,
+            cards,
+            recut,
+            rig,
+        } => {
+            let ask = cards::Ask {
+                kind: Kind::Cut,
+                deck,
+                cards,
+                recut,
+            };
             cards::serve(ask, &rig, hub, news, persons).await
         }
         Request::Verify { deck, cards, rig } => {
-            let ask = cards::Ask { kind: Kind::Verify, deck, cards, recut: Recut::Never };
+            let ask = cards::Ask {
+                kind: Kind::Verify,
+                deck,
+                cards,
+                recut: Recut::Never,
+            };
             cards::serve(ask, &rig, hub, news, persons).await
         }
+        Request::Find => find::serve(hub, news, persons).await,
         Request::Info { rig } => {
             let task = trial::Trial::info();
             drive(task, &rig, None, hub, news, persons).await
@@ -148,15 +168,29 @@ async fn drive<T: Task>(
     } else {
         None
     };
-    let path = handle.as_ref().map_or_else(|| PathBuf::from(&rig.port), |handle| handle.path());
+    let path = handle
+        .as_ref()
+        .map_or_else(|| PathBuf::from(&rig.port), |handle| handle.path());
     let port = PortOptions {
         path,
         baud: BAUD,
         first_answer: Duration::from_secs(5),
         patience: Duration::from_secs(rig.patience_s),
     };
-    let factor = if rig.is_virtual() { rig.as_virtual.speed } else { 1.0 };
-    let end = run(Engine::new(task), &port, hub, Clock::new(factor), news, persons).await?;
+    let factor = if rig.is_virtual() {
+        rig.as_virtual.speed
+    } else {
+        1.0
+    };
+    let end = run(
+        Engine::new(task),
+        &port,
+        hub,
+        Clock::new(factor),
+        news,
+        persons,
+    )
+    .await?;
     Ok(Outcome::from(end))
 }
 

@@ -23,9 +23,10 @@ impl From<End> for Outcome {
     fn from(end: End) -> Outcome {
         let (exit, words) = match end {
             End::Done { faults } => (u8::from(faults), String::new()),
-            End::Stopped => {
-                (1, "stopped before the end; run the command again to go on".to_string())
-            }
+            End::Stopped => (
+                1,
+                "stopped before the end; run the command again to go on".to_string(),
+            ),
             End::Failed(words) => (3, words),
             End::Refused(words) => (2, words),
         };

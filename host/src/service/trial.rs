@@ -37,8 +37,16 @@ impl Trial {
 
     /// Moves `parts` in order; all of them if there are none.
     pub fn exercise(settings: Settings, parts: Vec<Exercise>) -> Trial {
-        let parts = if parts.is_empty() { every_part(&settings) } else { parts };
-        Trial { settings: Some(settings), parts: parts.into(), ..Trial::info() }
+        let parts = if parts.is_empty() {
+            every_part(&settings)
+        } else {
+            parts
+        };
+        Trial {
+            settings: Some(settings),
+            parts: parts.into(),
+            ..Trial::info()
+        }
     }
 
     fn opened(&mut self, version: u16, fx: &mut Vec<Effect>) {
@@ -58,7 +66,12 @@ impl Trial {
                     return;
                 };
                 let protocol = self.version;
-                fx.push(Effect::Tell(News::Info(Box::new(UnitInfo { identity, status, counters, protocol }))));
+                fx.push(Effect::Tell(News::Info(Box::new(UnitInfo {
+                    identity,
+                    status,
+                    counters,
+                    protocol,
+                }))));
                 self.begin(fx);
             }
             UnitToHost::Exercised { exercise, report } => {
@@ -100,7 +113,9 @@ impl Trial {
             Some(part) => fx.push(Effect::Send(HostToUnit::Exercise(part))),
             None => {
                 fx.push(Effect::Send(HostToUnit::Stop));
-                self.end.get_or_insert(End::Done { faults: self.faults });
+                self.end.get_or_insert(End::Done {
+                    faults: self.faults,
+                });
             }
         }
     }
@@ -156,11 +171,28 @@ fn report_words(exercise: Exercise, report: ExerciseReport, holes: u8) -> (Strin
     match report {
         ExerciseReport::Stroke { down_us, up_us } => {
             let ms = |us: u32| f64::from(us) / 1000.0;
-            (format!("{part}: down in {:.1} ms, up in {:.1} ms", ms(down_us), ms(up_us)), false)
+            (
+                format!(
+                    "{part}: down in {:.1} ms, up in {:.1} ms",
+                    ms(down_us),
+                    ms(up_us)
+                ),
+                false,
+            )
         }
-        ExerciseReport::Fed { steps, edge_covered } => {
-            let edge = if edge_covered { "a card covers" } else { "no card at" };
-            (format!("{part}: {steps} steps, {edge} the edge sensor"), false)
+        ExerciseReport::Fed {
+            steps,
+            edge_covered,
+        } => {
+            let edge = if edge_covered {
+                "a card covers"
+            } else {
+                "no card at"
+            };
+            (
+                format!("{part}: {steps} steps, {edge} the edge sensor"),
+                false,
+            )
         }
         ExerciseReport::Light { on, off } => {
             let channels = on.iter().zip(&off).take(usize::from(holes));
@@ -175,7 +207,10 @@ fn report_words(exercise: Exercise, report: ExerciseReport, holes: u8) -> (Strin
             } else {
                 format!("channels {weak:?} do not see the lamp: clean them or check the lamp")
             };
-            (format!("{part}: levels {levels:?}; {verdict}"), !weak.is_empty())
+            (
+                format!("{part}: levels {levels:?}; {verdict}"),
+                !weak.is_empty(),
+            )
         }
         ExerciseReport::Inputs(inputs) => {
             let yes = |on: bool, yes: &'static str, no: &'static str| if on { yes } else { no };

@@ -24,7 +24,10 @@ pub struct VirtualChoice {
 
 impl Default for VirtualChoice {
     fn default() -> VirtualChoice {
-        VirtualChoice { speed: 20.0, faults: FaultFile::default() }
+        VirtualChoice {
+            speed: 20.0,
+            faults: FaultFile::default(),
+        }
     }
 }
 
@@ -70,7 +73,9 @@ impl FaultFile {
     pub fn read(path: &Path) -> Result<FaultFile, ServiceError> {
         let file = path.display();
         let text = std::fs::read_to_string(path).map_err(|error| {
-            ServiceError::Request(format!("fault file {file} cannot be read: {error}; check its name"))
+            ServiceError::Request(format!(
+                "fault file {file} cannot be read: {error}; check its name"
+            ))
         })?;
         FaultFile::parse(&text, &file.to_string())
     }
@@ -81,10 +86,19 @@ impl FaultFile {
     /// As [`FaultFile::read`].
     pub fn parse(text: &str, file: &str) -> Result<FaultFile, ServiceError> {
         let faults: FaultFile = toml::from_str(text).map_err(|error: toml::de::Error| {
-            let line = error.span().map_or(1, |span| crate::deck::line_at(text, &span));
-            ServiceError::Request(format!("fault file {file}, line {line}: {}", error.message()))
+            let line = error
+                .span()
+                .map_or(1, |span| crate::deck::line_at(text, &span));
+            ServiceError::Request(format!(
+                "fault file {file}, line {line}: {}",
+                error.message()
+            ))
         })?;
-        match faults.rates().into_iter().find(|(_, rate)| !(0.0..=1.0).contains(rate)) {
+        match faults
+            .rates()
+            .into_iter()
+            .find(|(_, rate)| !(0.0..=1.0).contains(rate))
+        {
             None => Ok(faults),
             Some((name, rate)) => Err(ServiceError::Request(format!(
                 "fault file {file}: {name} is {rate}; give a rate from 0 to 1"
@@ -164,8 +178,10 @@ fn serve_options(
     world.seed = choice.faults.seed.wrapping_add(1);
     world.stock.seed = world.seed;
     let first_mm = format.map_or(14.2, CardFormat::first_stroke_mm);
-    let cards: Vec<Card> =
-        stack.iter().map(|strokes| cut_card(&world, strokes, first_mm)).collect();
+    let cards: Vec<Card> = stack
+        .iter()
+        .map(|strokes| cut_card(&world, strokes, first_mm))
+        .collect();
     let options = Options {
         world,
         faults: choice.faults.faults(),
@@ -186,7 +202,13 @@ fn serve_options(
 /// A dry card with these strokes' holes exactly in their places.
 fn cut_card(world: &WorldSettings, strokes: &[Stroke], first_mm: f64) -> Card {
     let mut card = Card::plain(world.stock.length_mm, world.stock.width_mm);
-    let hole = |x_mm, y_mm, d_mm: f64| Hole { x_mm, y_mm, r_mm: d_mm / 2.0, flap: None, stroke: None };
+    let hole = |x_mm, y_mm, d_mm: f64| Hole {
+        x_mm,
+        y_mm,
+        r_mm: d_mm / 2.0,
+        flap: None,
+        stroke: None,
+    };
     for (at, stroke) in (0u32..).zip(strokes) {
         let x = first_mm + f64::from(at) * world.pitch_mm;
         for number in stroke.punches().holes() {
