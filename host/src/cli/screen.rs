@@ -56,6 +56,11 @@ impl Screen {
         }
     }
 
+    /// A result, for whoever reads standard output.
+    fn result(&self, words: &str) {
+        self.bar.suspend(|| println!("{words}"));
+    }
+
     /// What can be typed.
     pub fn help(&self) {
         self.note(
@@ -155,15 +160,16 @@ impl Screen {
             News::UnitSilent => self.note("the unit is not heard; check its cable and power"),
             News::UnitHeard => self.note("the unit is heard again"),
             News::UnitRestarted => self.note("the unit has restarted; what was in it is unknown"),
-            News::Refused { words } | News::Exercised { words, .. } => self.note(words),
+            News::Refused { words } => self.note(words),
+            News::Exercised { words, .. } => self.result(words),
             News::Port { port, what, unit } => {
                 let unit = match unit {
                     Some(info) => format!("unit {}", super::rig::board_text(info)),
                     None => "no unit answers".to_string(),
                 };
-                self.note(&format!("{port}  {what}: {unit}"));
+                self.result(&format!("{port}  {what}: {unit}"));
             }
-            News::Info(info) => self.note(&super::rig::info_text(info)),
+            News::Info(info) => self.result(&super::rig::info_text(info)),
             News::Summary(_) => {}
         }
     }
