@@ -8,6 +8,7 @@ pub mod engine;
 pub mod job;
 pub mod judge;
 pub mod ledger;
+pub mod order;
 pub mod picture;
 pub mod rig;
 pub mod service;

@@ -145,7 +145,8 @@ fn run(
     let mut world = World::new(options.world, &options.faults);
     world.load_cards(options.cards);
     world.fill_magazine(options.blanks);
-    let unit = VirtualUnit::new(world, options.nameplate);
+    let mut unit = VirtualUnit::new(world, options.nameplate);
+    unit.measure_polls();
     let mut cabled = CabledUnit::new(unit, &options.line, options.cable_out_us);
     let mut server = serve::Server::new(terminal, options.link, options.factor, path);
     let mut watch = Watch::new(options.attendant);

@@ -14,6 +14,7 @@ use cardwright_protocol::unit_to_host::StopReason;
 use cardwright_rig::{About, Rig};
 use std::cell::{Ref, RefCell, RefMut};
 use std::rc::Rc;
+use std::time::Instant;
 
 /// How long a restarting unit is dead.
 const RESTART_US: u64 = 300_000;
@@ -53,6 +54,7 @@ pub struct VirtualUnit {
     next: Micros,
     cable_pulled: bool,
     polls: u64,
+    measured: bool,
 }
 
 impl VirtualUnit {
@@ -74,6 +76,7 @@ impl VirtualUnit {
             next: Micros(started),
             cable_pulled: false,
             polls: 0,
+            measured: false,
         }
     }
 
@@ -138,6 +141,11 @@ impl VirtualUnit {
         self.rig.pull(Micros(now.0 - self.started), wire)
     }
 
+    /// Has the firmware told how long each poll takes, by this computer's clock.
+    pub fn measure_polls(&mut self) {
+        self.measured = true;
+    }
+
     /// Lets the world come to `now` and the firmware do what is due. When it
     /// wants to be polled again.
     pub fn poll(&mut self, now: Micros) -> Micros {
@@ -156,7 +164,12 @@ impl VirtualUnit {
             return self.next;
         }
         self.polls += 1;
+        let began = self.measured.then(Instant::now);
         let wake = self.rig.poll(Micros(now.0 - self.started));
+        if let Some(began) = began {
+            let us = began.elapsed().as_micros();
+            self.rig.poll_took(u32::try_from(us).unwrap_or(u32::MAX));
+        }
         let change = self.world.borrow().next_change();
         let wake = Micros(wake.0.saturating_add(self.started));
         // The world's grain is a microsecond: one poll in each at most.

@@ -14,7 +14,7 @@ use super::session::{Who, may_move, serve};
 use crate::deck::CardFormat;
 use crate::job::{UnitInfo, remedy_of_stop, stop_words};
 use crate::rig::{RigFile, ports};
-use crate::service::{Request, serve_virtual};
+use crate::service::{Request, Stock, serve_virtual};
 
 /// `cardwright rig`
 #[derive(Debug, Subcommand)]
@@ -171,7 +171,13 @@ fn exercise(args: &ExerciseArgs, common: &Common) -> Result<u8> {
 fn serve_on_terminal(args: &VirtualArgs, common: &Common) -> Result<u8> {
     let format = CardFormat::named_or_file(&args.format)?;
     let choice = common.rig_choice()?.as_virtual;
-    let handle = serve_virtual(&choice, &format, args.link.clone())?;
+    let by_hand = RigFile::read(common.rig_file.as_deref())?.loads_by_hand();
+    let stock = Stock {
+        format: Some(format),
+        by_hand,
+        ..Stock::default()
+    };
+    let handle = serve_virtual(&choice, &stock, args.link.clone())?;
     let path = handle.path();
     if common.json {
         println!("{}", serde_json::json!({ "event": "ready", "port": path }));

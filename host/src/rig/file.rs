@@ -264,6 +264,12 @@ impl RigFile {
         }
     }
 
+    /// Whether a person lays in each card.
+    #[must_use]
+    pub fn loads_by_hand(&self) -> bool {
+        !self.feed.magazine
+    }
+
     /// Where good ends on this rig.
     #[must_use]
     pub fn limits(&self) -> Limits {

@@ -9,7 +9,7 @@ mod trial;
 mod virtual_rig;
 
 pub use outcome::{Outcome, ServiceError};
-pub use virtual_rig::{FaultFile, VirtualChoice, serve as serve_virtual};
+pub use virtual_rig::{FaultFile, Stock, VirtualChoice, serve as serve_virtual};
 
 use std::path::PathBuf;
 use std::time::Duration;
@@ -143,28 +143,33 @@ pub async fn serve(
         Request::Find => find::serve(hub, news, persons).await,
         Request::Info { rig } => {
             let task = trial::Trial::info();
-            drive(task, &rig, None, hub, news, persons).await
+            drive(task, &rig, Stock::default(), hub, news, persons).await
         }
         Request::Exercise { format, parts, rig } => {
             let format = crate::deck::CardFormat::named_or_file(&format)?;
             let settings = RigFile::read(rig.file.as_deref())?.settings(&format);
             let task = trial::Trial::exercise(settings, parts);
-            drive(task, &rig, Some((&format, Vec::new())), hub, news, persons).await
+            let stock = Stock {
+                format: Some(format),
+                ..Stock::default()
+            };
+            drive(task, &rig, stock, hub, news, persons).await
         }
     }
 }
 
-/// Runs a task on the chosen rig, which is started here if it is virtual.
+/// Runs a task on the chosen rig, which is started here, with its stock, if it
+/// is virtual.
 async fn drive<T: Task>(
     task: T,
     rig: &RigChoice,
-    stock: Option<(&crate::deck::CardFormat, Vec<Vec<crate::deck::Stroke>>)>,
+    stock: Stock,
     hub: &Hub,
     news: &mpsc::Sender<News>,
     persons: &mut mpsc::Receiver<Person>,
 ) -> Result<Outcome, ServiceError> {
     let handle = if rig.is_virtual() {
-        Some(virtual_rig::start(&rig.as_virtual, stock)?)
+        Some(serve_virtual(&rig.as_virtual, &stock, None)?)
     } else {
         None
     };

@@ -7,11 +7,20 @@ use std::path::{Path, PathBuf};
 use cardwright_virtual::chance::Fault;
 use cardwright_virtual::pty::{Handle, Options, VirtualRig};
 use cardwright_virtual::stock::{Card, Hole};
-use cardwright_virtual::{Attendant, Faults, WorldSettings};
+use cardwright_virtual::{Attendant, Faults, LineSettings, WorldSettings};
 use serde::{Deserialize, Serialize};
 
 use super::ServiceError;
 use crate::deck::{CardFormat, Stroke};
+
+/// Delay of the virtual line each way, as a USB serial adapter adds it.
+const LINE_DELAY_US: u64 = 1_000;
+
+/// How long the attendant takes for anything.
+const ATTENDANT_US: u64 = 1_000_000;
+
+/// Blank cards in the magazine, and laid in whenever it is empty.
+const BLANKS: u64 = 200;
 
 /// How the virtual rig is to be.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -63,6 +72,14 @@ pub struct FaultFile {
     pub unit_restarted: f64,
     /// For each stroke.
     pub cable_pulled: f64,
+    /// For each frame on the line.
+    pub frame_lost: f64,
+    /// For each frame on the line.
+    pub frame_repeated: f64,
+    /// For each byte on the line.
+    pub byte_damaged: f64,
+    /// For each byte on the line.
+    pub byte_dropped: f64,
 }
 
 impl FaultFile {
@@ -106,7 +123,7 @@ impl FaultFile {
         }
     }
 
-    fn rates(&self) -> [(&'static str, f64); 13] {
+    fn rates(&self) -> [(&'static str, f64); 17] {
         [
             ("missing_hole", self.missing_hole),
             ("hanging_chad", self.hanging_chad),
@@ -121,12 +138,27 @@ impl FaultFile {
             ("stop_pressed", self.stop_pressed),
             ("unit_restarted", self.unit_restarted),
             ("cable_pulled", self.cable_pulled),
+            ("frame_lost", self.frame_lost),
+            ("frame_repeated", self.frame_repeated),
+            ("byte_damaged", self.byte_damaged),
+            ("byte_dropped", self.byte_dropped),
         ]
+    }
+
+    fn line(&self) -> LineSettings {
+        let fault = |rate| Fault::new(rate, self.seed);
+        LineSettings {
+            frame_lost: fault(self.frame_lost),
+            frame_repeated: fault(self.frame_repeated),
+            byte_damaged: fault(self.byte_damaged),
+            byte_dropped: fault(self.byte_dropped),
+            ..LineSettings::sound(super::BAUD, LINE_DELAY_US)
+        }
     }
 
     fn faults(&self) -> Faults {
         let mut faults = Faults::default();
-        // both lists stand in the order of the faults' own declaration
+        // both lists begin in the order of the faults' own declaration
         for ((_, fault), (_, rate)) in faults.each_mut().into_iter().zip(self.rates()) {
             *fault = Fault::new(rate, self.seed);
         }
@@ -134,39 +166,29 @@ impl FaultFile {
     }
 }
 
-/// Starts the rig for a task. `stack` are cards already cut, which lie in the
-/// magazine before the blank ones.
-pub(super) fn start(
-    choice: &VirtualChoice,
-    stock: Option<(&CardFormat, Vec<Vec<Stroke>>)>,
-) -> Result<Handle, ServiceError> {
-    let (format, stack) = match stock {
-        Some((format, stack)) => (Some(format), stack),
-        None => (None, Vec::new()),
-    };
-    serve_options(choice, format, &stack, None)
+/// What lies in the virtual rig and how it gets there.
+#[derive(Clone, Debug, Default)]
+pub struct Stock {
+    /// The card format; the world's own sizes if not given.
+    pub format: Option<CardFormat>,
+    /// Cards already cut, which lie in the magazine instead of blank ones.
+    pub stack: Vec<Vec<Stroke>>,
+    /// Whether the attendant lays each card in by hand.
+    pub by_hand: bool,
 }
 
-/// Serves a virtual rig with a full magazine of cards of this format. `link` is
-/// a name that always points to its present terminal.
+/// Starts a virtual rig. `link` is a name that always points to its present
+/// terminal.
 ///
 /// # Errors
 /// [`ServiceError::Virtual`] if the system gives no terminal or thread.
 pub fn serve(
     choice: &VirtualChoice,
-    format: &CardFormat,
-    link: Option<PathBuf>,
-) -> Result<Handle, ServiceError> {
-    serve_options(choice, Some(format), &[], link)
-}
-
-fn serve_options(
-    choice: &VirtualChoice,
-    format: Option<&CardFormat>,
-    stack: &[Vec<Stroke>],
+    stock: &Stock,
     link: Option<PathBuf>,
 ) -> Result<Handle, ServiceError> {
     let mut world = WorldSettings::default();
+    let format = stock.format.as_ref();
     if let Some(format) = format {
         world.holes = format.holes_per_row();
         world.pitch_mm = format.row_pitch_mm();
@@ -177,8 +199,9 @@ fn serve_options(
     }
     world.seed = choice.faults.seed.wrapping_add(1);
     world.stock.seed = world.seed;
-    let first_mm = format.map_or(14.2, CardFormat::first_stroke_mm);
-    let cards: Vec<Card> = stack
+    let first_mm = format.map_or(0.0, CardFormat::first_stroke_mm);
+    let cards: Vec<Card> = stock
+        .stack
         .iter()
         .map(|strokes| cut_card(&world, strokes, first_mm))
         .collect();
@@ -187,12 +210,14 @@ fn serve_options(
         faults: choice.faults.faults(),
         factor: choice.speed,
         link,
+        line: choice.faults.line(),
         attendant: Attendant {
-            refills: Some(200),
-            takes_out_stopped_us: Some(1_000_000),
-            ..Attendant::mending_after(1_000_000)
+            refills: Some(BLANKS),
+            takes_out_stopped_us: Some(ATTENDANT_US),
+            lays_in_us: stock.by_hand.then_some(ATTENDANT_US),
+            ..Attendant::mending_after(ATTENDANT_US)
         },
-        blanks: if stack.is_empty() { 200 } else { 0 },
+        blanks: if cards.is_empty() { BLANKS } else { 0 },
         cards,
         ..Options::default()
     };
