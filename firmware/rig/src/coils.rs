@@ -65,7 +65,11 @@ impl Coils {
             .map(|coil| self.heat_us[coil])
             .max()
             .unwrap_or(0);
-        let over = u64::from((hottest + self.on_limit_us).saturating_sub(COIL_HEAT_US));
+        let over = u64::from(
+            hottest
+                .saturating_add(self.on_limit_us)
+                .saturating_sub(COIL_HEAT_US),
+        );
         now.plus(over * 1000 / u64::from(self.duty_permille.max(1)))
     }
 

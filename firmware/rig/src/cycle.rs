@@ -4,10 +4,10 @@
 use cardwright_protocol::Micros;
 use cardwright_protocol::UnitToHost;
 use cardwright_protocol::host_to_unit::Work;
-use cardwright_protocol::unit_to_host::{CardBegan, Levels, StopReason};
+use cardwright_protocol::unit_to_host::{CardBegan, Levels, Refusal, StopReason};
 use embedded_hal::digital::{InputPin, OutputPin};
 
-use crate::hardware::{Board, LightBar};
+use crate::hardware::Board;
 use crate::limits::{LAMP_SETTLE_US, PICK_US};
 use crate::machine::{Current, Machine, Phase};
 use crate::plan::Plan;
@@ -32,7 +32,7 @@ impl<B: Board> Machine<B> {
         if !line_due && self.feed.poll(now, &mut self.w) {
             self.watch_edge(now)?;
         }
-        self.begin_line();
+        self.begin_line(now);
         Ok(())
     }
 
@@ -47,7 +47,7 @@ impl<B: Board> Machine<B> {
             .line(levels, Self::expected(card, &self.strokes), plan)
     }
 
-    fn begin_line(&mut self) {
+    fn begin_line(&mut self, now: Micros) {
         let (Some(card), Some(plan)) = (&mut self.current, &self.plan) else {
             return;
         };
@@ -58,10 +58,9 @@ impl<B: Board> Machine<B> {
         {
             return;
         }
-        self.w.light.begin();
-        self.scanning = true;
         card.lines_begun += 1;
         card.next_line_at = plan.line_at(card.lines_begun);
+        self.begin_scan(now);
     }
 
     /// The leading edge while seeking; the trailing edge later.
@@ -87,6 +86,11 @@ impl<B: Board> Machine<B> {
             return Ok(());
         }
         let Ok(covered) = self.w.edge.is_high();
+        let slack = plan.steps(u64::from(plan.settings.length_slack_um));
+        if !covered && position.saturating_add(slack) < nominal {
+            // not the stock it should be: the last rows would miss it
+            return Err(StopReason::FeedStalled);
+        }
         if !covered {
             card.length = position;
         } else if position > farthest {
@@ -100,7 +104,7 @@ impl<B: Board> Machine<B> {
             return;
         };
         self.feed.zero_here();
-        self.place += 1;
+        self.place = self.place.wrapping_add(1);
         card.place = self.place;
         card.begun = true;
         card.next_line_at = plan.line_at(0);
@@ -112,7 +116,7 @@ impl<B: Board> Machine<B> {
             open: self.reader.open(),
         };
         self.held.begin(began, plan.settings.holes);
-        self.tally.cards_begun += 1;
+        self.tally.cards_begun = self.tally.cards_begun.wrapping_add(1);
         self.card_has_begun(id);
         self.travel(now);
     }
@@ -147,7 +151,7 @@ impl<B: Board> Machine<B> {
             Phase::Pick { until } => {
                 if now >= until {
                     let Ok(()) = self.w.pick.set_low();
-                    self.seek(now);
+                    return self.seek(now);
                 }
                 Ok(())
             }
@@ -167,7 +171,9 @@ impl<B: Board> Machine<B> {
                 Ok(())
             }
             Phase::Settle { until } => {
-                if now >= until {
+                if now >= until && self.paused {
+                    self.phase = Phase::Hold;
+                } else if now >= until {
                     self.begin_stroke(now);
                 }
                 Ok(())
@@ -194,7 +200,8 @@ impl<B: Board> Machine<B> {
         let Ok(covered) = self.w.edge.is_high();
         if self.in_rig || covered {
             let way = self.plan.as_ref().map_or(0, Plan::clear);
-            self.feed.go_to(self.feed.position() + way, now);
+            self.feed.zero_here();
+            self.feed.go_to(way, now);
             self.phase = Phase::Clear;
         } else {
             self.phase = Phase::Next;
@@ -235,6 +242,11 @@ impl<B: Board> Machine<B> {
             }
         };
         self.more = header.more;
+        if !self.plan.is_some_and(|plan| plan.fits(header.strokes)) {
+            // other settings came after it was announced
+            self.notice(UnitToHost::Refused(Refusal::CardTooLarge(header.id)));
+            return Ok(());
+        }
         self.current = Some(Current {
             header,
             place: 0,
@@ -245,7 +257,7 @@ impl<B: Board> Machine<B> {
             begun: false,
             ended: false,
         });
-        self.power_up(now);
+        self.power_up();
         let Ok(()) = self.w.lamp.set_low();
         self.phase = Phase::Dark {
             from: now.plus(LAMP_SETTLE_US),
@@ -258,7 +270,7 @@ impl<B: Board> Machine<B> {
         if now < from {
             return;
         }
-        let Some(levels) = self.scan() else { return };
+        let Some(levels) = self.scan(now) else { return };
         self.phase = match sum.add(&levels) {
             None => Phase::Dark { from, sum },
             Some(dark) => {
@@ -282,7 +294,7 @@ impl<B: Board> Machine<B> {
         if now < from {
             return Ok(());
         }
-        let Some(levels) = self.scan() else {
+        let Some(levels) = self.scan(now) else {
             return Ok(());
         };
         let Some(open) = sum.add(&levels) else {
@@ -320,13 +332,22 @@ impl<B: Board> Machine<B> {
         };
     }
 
-    fn seek(&mut self, now: Micros) {
-        let Some(plan) = &self.plan else { return };
+    /// # Errors
+    /// Something covers the edge sensor already: where its edge lies is unknown.
+    fn seek(&mut self, now: Micros) -> Result<(), StopReason> {
+        let Some(plan) = &self.plan else {
+            return Ok(());
+        };
         self.in_rig = true;
+        let Ok(covered) = self.w.edge.is_high();
+        if covered {
+            return Err(StopReason::FeedStalled);
+        }
         self.feed.zero_here();
         self.feed
             .go_to(plan.steps(u64::from(plan.settings.pick_up_um)), now);
         self.phase = Phase::Seek;
+        Ok(())
     }
 
     /// No edge within the pick-up way: once more, then a person is needed.
@@ -345,9 +366,9 @@ impl<B: Board> Machine<B> {
         }
     }
 
-    pub(crate) fn card_laid_in(&mut self, now: Micros) {
+    pub(crate) fn card_laid_in(&mut self, now: Micros) -> Result<(), StopReason> {
         if !matches!(self.phase, Phase::WaitCard) {
-            return;
+            return Ok(());
         }
         self.picks = 0;
         if self
@@ -356,8 +377,9 @@ impl<B: Board> Machine<B> {
             .is_some_and(|plan| plan.settings.magazine)
         {
             self.pick(now);
+            Ok(())
         } else {
-            self.seek(now);
+            self.seek(now)
         }
     }
 
@@ -392,7 +414,7 @@ impl<B: Board> Machine<B> {
         match progress {
             Progress::Failed(reason) => Err(reason),
             Progress::Done { .. } => {
-                self.tally.strokes += 1;
+                self.tally.strokes = self.tally.strokes.wrapping_add(1);
                 self.travel(now);
                 Ok(())
             }
@@ -410,8 +432,10 @@ impl<B: Board> Machine<B> {
         }
         let (_, farthest) = plan.trailing_edge();
         let out = self.feed.position().max(farthest);
-        self.feed
-            .go_to(out + plan.steps(u64::from(plan.settings.run_out_um)), now);
+        self.feed.go_to(
+            out + 1 + plan.steps(u64::from(plan.settings.run_out_um)),
+            now,
+        );
         self.phase = Phase::RunOut;
         self.run_out();
     }
@@ -422,7 +446,7 @@ impl<B: Board> Machine<B> {
             card.ended = true;
             self.current = Some(card);
             self.held.end(self.ending(&card, true));
-            self.tally.cards_complete += 1;
+            self.tally.cards_complete = self.tally.cards_complete.wrapping_add(1);
         }
         if self.feed.at_rest() && card.ended {
             self.current = None;

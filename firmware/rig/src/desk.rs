@@ -5,7 +5,7 @@ use cardwright_protocol::host_to_unit::Question;
 use cardwright_protocol::link::{UnitEvent, UnitLink};
 use cardwright_protocol::unit_to_host::{Counters, Identity, Refusal, Role, StopReason};
 use cardwright_protocol::{CardId, HostToUnit, Micros, UnitToHost};
-use heapless::{Deque, String};
+use heapless::String;
 
 use crate::About;
 use crate::hardware::Board;
@@ -18,7 +18,10 @@ const PROGRESS_US: u64 = 100_000;
 
 /// The desk's own memory.
 pub(crate) struct Desk {
-    answers: Deque<UnitToHost, 4>,
+    /// Identity, status, counters: what the host waits for. An answer is made
+    /// when it can be sent, so a host that asks on and on neither fills a
+    /// queue nor keeps an order or its own silence from being seen.
+    asked: [bool; 3],
     credit_told: Option<(u32, u32)>,
     credit_from: (u32, u32),
     progress_told: Option<(CardId, u16)>,
@@ -29,7 +32,7 @@ pub(crate) struct Desk {
 impl Desk {
     pub(crate) fn new() -> Desk {
         Desk {
-            answers: Deque::new(),
+            asked: [false; 3],
             credit_told: None,
             credit_from: (0, 0),
             progress_told: None,
@@ -50,48 +53,37 @@ impl Desk {
         link: &mut UnitLink,
         machine: &mut Machine<B>,
     ) {
-        while self.answers.len() < self.answers.capacity() {
-            let Some(event) = link.event() else { break };
+        while let Some(event) = link.event() {
             match event {
-                UnitEvent::Opened { .. } => self.new_host(machine),
-                UnitEvent::HostSilent => machine.stop_between_strokes(StopReason::HostSilent),
-                UnitEvent::Message(message) => self.take(&message, now, about, link, machine),
+                UnitEvent::Opened { .. } => self.new_host(now, machine),
+                UnitEvent::HostSilent => {
+                    machine.stop_between_strokes(StopReason::HostSilent, now);
+                }
+                UnitEvent::Message(message) => self.take(&message, now, machine),
             }
         }
         if link.is_open() {
-            self.tell(now, link, machine);
+            self.tell(now, about, link, machine);
         }
     }
 
     /// Another host, or this one restarted: it knows nothing of what was sent,
     /// and nothing goes on that it has not ordered.
-    fn new_host<B: Board>(&mut self, machine: &mut Machine<B>) {
-        machine.stop_between_strokes(StopReason::HostReplaced);
+    fn new_host<B: Board>(&mut self, now: Micros, machine: &mut Machine<B>) {
         machine.forget_notices();
+        machine.stop_between_strokes(StopReason::HostReplaced, now);
         machine.held.hush();
-        self.answers.clear();
+        self.asked = [false; 3];
         self.credit_told = None;
         self.credit_from = machine.queue.passed();
         self.progress_told = None;
     }
 
-    fn take<B: Board>(
-        &mut self,
-        message: &HostToUnit,
-        now: Micros,
-        about: &About,
-        link: &UnitLink,
-        machine: &mut Machine<B>,
-    ) {
+    fn take<B: Board>(&mut self, message: &HostToUnit, now: Micros, machine: &mut Machine<B>) {
         match message {
-            HostToUnit::Ask(question) => {
-                let answer = match question {
-                    Question::Identity => UnitToHost::Identity(identity(about, machine)),
-                    Question::Status => UnitToHost::Status(machine.status()),
-                    Question::Counters => UnitToHost::Counters(self.counters(link, machine)),
-                };
-                let _ = self.answers.push_back(answer);
-            }
+            HostToUnit::Ask(Question::Identity) => self.asked[0] = true,
+            HostToUnit::Ask(Question::Status) => self.asked[1] = true,
+            HostToUnit::Ask(Question::Counters) => self.asked[2] = true,
             HostToUnit::Recorded(id) => machine.held.recorded(*id),
             HostToUnit::Resend(id) => {
                 if !machine.held.resend(*id) {
@@ -106,7 +98,27 @@ impl Desk {
         }
     }
 
-    fn tell<B: Board>(&mut self, now: Micros, link: &mut UnitLink, machine: &mut Machine<B>) {
+    fn answer<B: Board>(
+        &self,
+        at: usize,
+        about: &About,
+        link: &UnitLink,
+        machine: &mut Machine<B>,
+    ) -> UnitToHost {
+        match at {
+            0 => UnitToHost::Identity(identity(about, machine)),
+            1 => UnitToHost::Status(machine.status()),
+            _ => UnitToHost::Counters(self.counters(link, machine)),
+        }
+    }
+
+    fn tell<B: Board>(
+        &mut self,
+        now: Micros,
+        about: &About,
+        link: &mut UnitLink,
+        machine: &mut Machine<B>,
+    ) {
         while link.room() > 0 {
             if let Some(notice) = machine.take_notice() {
                 if link.send(&notice).is_err() {
@@ -114,11 +126,11 @@ impl Desk {
                 }
                 continue;
             }
-            if let Some(answer) = self.answers.pop_front() {
-                if link.send(&answer).is_err() {
-                    let _ = self.answers.push_front(answer);
+            if let Some(at) = self.asked.iter().position(|asked| *asked) {
+                if link.send(&self.answer(at, about, link, machine)).is_err() {
                     return;
                 }
+                self.asked[at] = false;
                 continue;
             }
             let credit = machine.queue.credit();

@@ -25,9 +25,8 @@ enum Part {
     /// The block goes to the top before the stroke.
     Raise(Stroke),
     Stroke,
-    Feed {
-        from: u32,
-    },
+    /// From a new zero.
+    Feed,
     LampOn {
         from: Micros,
     },
@@ -48,7 +47,7 @@ impl<B: Board> Machine<B> {
             self.notice(UnitToHost::Exercised { exercise, report });
             return Ok(());
         }
-        let plan = self.may_move()?;
+        let plan = self.may_move(now)?;
         let part = match exercise {
             Exercise::Punch(hole) if hole == 0 || hole > plan.settings.holes => {
                 return Err(Refusal::NoSuchPart);
@@ -60,11 +59,15 @@ impl<B: Board> Machine<B> {
                 return Err(Refusal::NoSuchPart);
             }
             Exercise::Feed(um) => {
-                let from = self.feed.position();
-                self.feed
-                    .go_to(from.saturating_add(plan.steps(u64::from(um))), now);
+                let Ok(up) = self.w.block_up.is_high();
+                if !up {
+                    // punches may stand in a card
+                    return Err(Refusal::Unsafe(StopReason::StrokeNotUp));
+                }
+                self.feed.zero_here();
+                self.feed.go_to(plan.steps(u64::from(um)), now);
                 self.in_rig = true;
-                Part::Feed { from }
+                Part::Feed
             }
             Exercise::Lamp | Exercise::Sensors => {
                 let Ok(()) = self.w.lamp.set_high();
@@ -76,7 +79,7 @@ impl<B: Board> Machine<B> {
         if matches!(part, Part::Raise(_)) {
             self.punch.begin_raise(now);
         }
-        self.power_up(now);
+        self.power_up();
         self.phase = Phase::Exercise(Trial { exercise, part });
         Ok(())
     }
@@ -95,14 +98,14 @@ impl<B: Board> Machine<B> {
             Part::Stroke => match self.punch.poll(now, &mut self.w) {
                 Progress::Failed(reason) => return Err(reason),
                 Progress::Done { down_us, up_us } => {
-                    self.tally.strokes += 1;
+                    self.tally.strokes = self.tally.strokes.wrapping_add(1);
                     self.report(trial, ExerciseReport::Stroke { down_us, up_us });
                 }
                 _ => {}
             },
-            Part::Feed { from } if self.feed.at_rest() => {
+            Part::Feed if self.feed.at_rest() => {
                 let Ok(edge_covered) = self.w.edge.is_high();
-                let steps = self.feed.position() - from;
+                let steps = self.feed.position();
                 self.report(
                     trial,
                     ExerciseReport::Fed {
@@ -112,7 +115,7 @@ impl<B: Board> Machine<B> {
                 );
             }
             Part::LampOn { from } if now >= from => {
-                if let Some(on) = self.scan() {
+                if let Some(on) = self.scan(now) {
                     let Ok(()) = self.w.lamp.set_low();
                     self.phase = go_on(Part::LampOff {
                         from: now.plus(LAMP_SETTLE_US),
@@ -121,11 +124,11 @@ impl<B: Board> Machine<B> {
                 }
             }
             Part::LampOff { from, on } if now >= from => {
-                if let Some(off) = self.scan() {
+                if let Some(off) = self.scan(now) {
                     self.report(trial, ExerciseReport::Light { on, off });
                 }
             }
-            Part::Feed { .. } | Part::LampOn { .. } | Part::LampOff { .. } => {}
+            Part::Feed | Part::LampOn { .. } | Part::LampOff { .. } => {}
         }
         Ok(())
     }

@@ -127,13 +127,9 @@ impl Feed {
             self.ramp
                 .interval_us(self.made, self.target - self.position),
         );
-        let ideal = self.next_at.plus(interval);
-        // a late poll must not be made up for by a burst of steps
-        self.next_at = if ideal > now {
-            ideal
-        } else {
-            now.plus(interval)
-        };
+        // from now: a late poll must not be made up for by a shorter interval,
+        // which the motor may not be able to follow
+        self.next_at = now.plus(interval);
         true
     }
 }

@@ -65,7 +65,7 @@ impl<B: Board> Rig<B> {
             about,
             link: UnitLink::new(about.versions, about.boot),
             desk: Desk::new(),
-            machine: Machine::new(wiring, about.last_stop),
+            machine: Machine::new(wiring, about.last_stop, about.channels),
         }
     }
 
@@ -76,10 +76,11 @@ impl<B: Board> Rig<B> {
 
     /// Does what is due. When it wants to be polled again at the latest.
     pub fn poll(&mut self, now: Micros) -> Micros {
-        let machine = self.machine.poll(now);
+        self.machine.poll(now);
         self.desk
             .poll(now, &self.about, &mut self.link, &mut self.machine);
-        machine.min(self.link.next_wake())
+        // after the desk: an order may have begun what must be watched closely
+        self.machine.next_wake(now).min(self.link.next_wake())
     }
 
     /// The next frame for the line, if there is one: its length in `wire`.

@@ -18,6 +18,13 @@ pub const LIMITS: Limits = Limits {
 /// On-time a coil may gather beyond its duty before it must cool.
 pub const COIL_HEAT_US: u32 = 1_500_000;
 
+/// Least time between two groups of coils, whatever the host sets: a limit on
+/// coils switched at once means nothing if the groups follow at once.
+pub const LEAST_STAGGER_US: u32 = 200;
+
+/// How long the light bar may take over one scan before it counts as dead.
+pub const SCAN_US: u64 = 20_000;
+
 /// Longest time between two looks at guard, stop button and supply while
 /// anything may move.
 pub const WATCH_US: u64 = 500;
@@ -48,6 +55,12 @@ pub fn check(s: &Settings) -> Result<(), BadSetting> {
     let steps = |mm: u64| mm * u64::from(s.steps_per_metre) / 1000;
     let least_pitch_steps = 4 * u32::from(s.samples_per_row.max(1));
     let pitch_steps = u64::from(s.row_pitch_um) * u64::from(s.steps_per_metre) / 1_000_000;
+    // how far a feed at top speed needs to come to rest; a card whose edge has
+    // just been seen must be able to stop for its first stroke
+    let speed = |mm_s: u16| u64::from(mm_s).pow(2);
+    let stop_um = speed(s.top_speed_mm_s).saturating_sub(speed(s.start_speed_mm_s)) * 500
+        / u64::from(s.acceleration_mm_s2.max(1));
+    let to_first_um = u64::from(s.edge_to_punch_um) + u64::from(s.first_stroke_um);
     let lengths = [
         s.row_pitch_um,
         s.first_stroke_um,
@@ -78,7 +91,8 @@ pub fn check(s: &Settings) -> Result<(), BadSetting> {
                 || s.acceleration_mm_s2 == 0
                 || s.acceleration_mm_s2 > 1_000_000
                 || steps(u64::from(s.top_speed_mm_s)) > MOST_STEPS_PER_S
-                || steps(u64::from(s.start_speed_mm_s)) == 0,
+                || steps(u64::from(s.start_speed_mm_s)) == 0
+                || stop_um > to_first_um,
             BadSetting::Speed,
         ),
         (
@@ -86,7 +100,7 @@ pub fn check(s: &Settings) -> Result<(), BadSetting> {
             BadSetting::CoilsAtOnce,
         ),
         (
-            s.coil_on_limit_us == 0 || s.coil_on_limit_us > LIMITS.coil_on_us,
+            s.coil_on_limit_us > LIMITS.coil_on_us || locking_us(s) >= s.coil_on_limit_us.into(),
             BadSetting::CoilOnTime,
         ),
         (
@@ -103,4 +117,13 @@ pub fn check(s: &Settings) -> Result<(), BadSetting> {
         Some((_, setting)) => Err(*setting),
         None => Ok(()),
     }
+}
+
+/// Longest time from the first coil of a stroke switched on to the block
+/// driven: every coil of the format and the peg's, in groups.
+fn locking_us(s: &Settings) -> u64 {
+    let coils = u64::from(s.holes.min(MOST_HOLES)) + 1;
+    let groups = coils.div_ceil(u64::from(s.coils_at_once.max(1)));
+    let stagger_us = u64::from(s.coil_stagger_us.max(LEAST_STAGGER_US));
+    (groups - 1) * stagger_us + u64::from(s.lock_settle_us)
 }

@@ -9,7 +9,7 @@
 use cardwright_protocol::card::Stroke;
 use cardwright_protocol::host_to_unit::{CardHeader, Settings, Work};
 use cardwright_protocol::unit_to_host::{
-    CardEnded, Inputs, Levels, Refusal, State, Status, Stop, StopReason,
+    BadSetting, CardEnded, Inputs, Levels, Refusal, State, Status, Stop, StopReason,
 };
 use cardwright_protocol::{CardId, HostToUnit, Micros, UnitToHost};
 use embedded_hal::digital::{InputPin, OutputPin};
@@ -20,7 +20,7 @@ use crate::exercise::Trial;
 use crate::feed::{Feed, Ramp};
 use crate::hardware::{Board, LightBar, Voltmeter, Watchdog, Wiring};
 use crate::held::Held;
-use crate::limits::{WATCH_US, check};
+use crate::limits::{SCAN_US, WATCH_US, check};
 use crate::plan::Plan;
 use crate::punch::Punch;
 use crate::queue::{Queue, Strokes};
@@ -29,8 +29,8 @@ use crate::reader::{LevelSum, Reader};
 /// How often the inputs are looked at while nothing can move.
 const IDLE_WATCH_US: u64 = 5_000;
 
-/// Time between two looks at the supply.
-const SUPPLY_US: u64 = 1_000;
+/// Identities of cards begun that are remembered, so that none is cut twice.
+const BEGUN_KEPT: usize = 32;
 
 /// What the machine is in the middle of.
 #[derive(Clone, Copy, Debug)]
@@ -101,6 +101,7 @@ pub struct Machine<B: Board> {
     pub(crate) punch: Punch,
     pub(crate) reader: Reader,
     pub(crate) scanning: bool,
+    scan_until: Micros,
     /// Cards streamed ahead.
     pub queue: Queue,
     /// Readings not yet recorded.
@@ -116,20 +117,24 @@ pub struct Machine<B: Board> {
     /// Cards begun since the unit started.
     pub(crate) place: u32,
     pub(crate) tally: Tally,
-    last_begun: Option<CardId>,
+    channels: u8,
+    /// The cards begun last, the very last at the end.
+    begun: Deque<CardId, BEGUN_KEPT>,
     last_stop: StopReason,
     pending: Option<StopReason>,
     notices: Deque<UnitToHost, 16>,
     notices_lost: bool,
     told: State,
+    /// When guard and stop button were last seen to be good.
     seen_good: Micros,
-    supply_at: Micros,
+    /// When the supply was.
+    supply_good: Micros,
 }
 
 impl<B: Board> Machine<B> {
-    /// A machine that has just been switched on: outputs off, stopped, and what
-    /// lies in it unknown.
-    pub fn new(mut wiring: Wiring<B>, last_stop: StopReason) -> Machine<B> {
+    /// A machine of so many punches that has just been switched on: outputs
+    /// off, stopped, and what lies in it unknown.
+    pub fn new(mut wiring: Wiring<B>, last_stop: StopReason, channels: u8) -> Machine<B> {
         let mut punch = Punch::new();
         all_off(Micros(0), &mut punch, &mut wiring);
         Machine {
@@ -140,6 +145,7 @@ impl<B: Board> Machine<B> {
             punch,
             reader: Reader::new(),
             scanning: false,
+            scan_until: Micros::NEVER,
             queue: Queue::new(),
             held: Held::new(),
             current: None,
@@ -150,32 +156,30 @@ impl<B: Board> Machine<B> {
             in_rig: true,
             place: 0,
             tally: Tally::default(),
-            last_begun: None,
+            channels,
+            begun: Deque::new(),
             last_stop,
             pending: None,
             notices: Deque::new(),
             notices_lost: false,
             told: State::Stopped,
             seen_good: Micros(0),
-            supply_at: Micros(0),
+            supply_good: Micros(0),
         }
     }
 
-    /// Looks at the inputs and does what is due. When to be polled again at the
-    /// latest.
-    pub fn poll(&mut self, now: Micros) -> Micros {
+    /// Looks at the inputs and does what is due.
+    pub fn poll(&mut self, now: Micros) {
         self.w.watchdog.feed();
         self.tally.waited(self.told, now);
         if let Err(reason) = self.work(now) {
             self.stop(reason, now);
         }
         self.tell_state();
-        self.next_wake(now)
     }
 
     fn work(&mut self, now: Micros) -> Result<(), StopReason> {
         if matches!(self.phase, Phase::Stopped) {
-            self.seen_good = now;
             return Ok(());
         }
         self.interlocks(now)?;
@@ -183,7 +187,11 @@ impl<B: Board> Machine<B> {
             return Err(reason);
         }
         self.run_feed(now)?;
-        self.run_cycle(now)
+        self.run_cycle(now)?;
+        if self.scanning && now >= self.scan_until {
+            return Err(StopReason::LampFault);
+        }
+        Ok(())
     }
 
     /// Guard, stop button and supply.
@@ -195,11 +203,11 @@ impl<B: Board> Machine<B> {
         if !stop {
             return Err(StopReason::StopPressed);
         }
-        if now >= self.supply_at {
-            self.supply_at = now.plus(SUPPLY_US);
-            self.supply()?;
-        }
         self.seen_good = now;
+        if now >= self.supply_good.plus(WATCH_US) {
+            self.supply()?;
+            self.supply_good = now;
+        }
         Ok(())
     }
 
@@ -218,7 +226,11 @@ impl<B: Board> Machine<B> {
     /// Switches everything off, at once, and reports why.
     fn stop(&mut self, reason: StopReason, now: Micros) {
         all_off(now, &mut self.punch, &mut self.w);
-        let off_after_us = u32::try_from(now.since(self.seen_good)).unwrap_or(u32::MAX);
+        let good = match reason {
+            StopReason::SupplyLow | StopReason::SupplyHigh => self.supply_good,
+            _ => self.seen_good,
+        };
+        let off_after_us = u32::try_from(now.since(good)).unwrap_or(u32::MAX);
         self.tally.off_after(off_after_us);
         self.feed.halt();
         let begun = self.current.filter(|card| card.begun && !card.ended);
@@ -239,15 +251,21 @@ impl<B: Board> Machine<B> {
         self.more = false;
         self.paused = false;
         self.pending = None;
+        self.tally.cooling = false;
         self.last_stop = reason;
         self.phase = Phase::Stopped;
     }
 
-    /// Stops as soon as no stroke is in hand. The queue is forgotten now.
-    pub fn stop_between_strokes(&mut self, reason: StopReason) {
+    /// Stops at once, or when the stroke in hand is done. The queue is forgotten
+    /// now.
+    pub fn stop_between_strokes(&mut self, reason: StopReason, now: Micros) {
         self.queue.clear();
-        if !matches!(self.phase, Phase::Stopped) {
-            self.pending.get_or_insert(reason);
+        if matches!(self.phase, Phase::Stopped) {
+            return;
+        }
+        let reason = *self.pending.get_or_insert(reason);
+        if !self.punch.in_stroke() {
+            self.stop(reason, now);
         }
     }
 
@@ -258,7 +276,7 @@ impl<B: Board> Machine<B> {
     pub fn order(&mut self, order: &HostToUnit, now: Micros) -> Result<(), Refusal> {
         match order {
             HostToUnit::Configure(settings) => self.configure(settings),
-            HostToUnit::Reset => self.reset(),
+            HostToUnit::Reset => self.reset(now),
             HostToUnit::Start => self.start(now),
             HostToUnit::Pause => {
                 self.paused = true;
@@ -275,11 +293,15 @@ impl<B: Board> Machine<B> {
                 Ok(())
             }
             HostToUnit::CardLaidIn => {
-                self.card_laid_in(now);
+                if let Err(reason) = self.card_laid_in(now) {
+                    self.stop(reason, now);
+                }
                 Ok(())
             }
             HostToUnit::Exercise(exercise) => self.begin_exercise(*exercise, now),
-            HostToUnit::Card(header) => self.announce(header),
+            HostToUnit::Card(header) => {
+                self.announce(header).inspect_err(|_| self.queue.gone(0, 1))
+            }
             HostToUnit::Strokes { id, first, strokes } => self.queue.push(*id, *first, strokes),
             HostToUnit::DropQueue => {
                 self.queue.clear();
@@ -295,6 +317,9 @@ impl<B: Board> Machine<B> {
             return Err(Refusal::Busy);
         }
         check(settings).map_err(Refusal::Setting)?;
+        if settings.holes > self.channels {
+            return Err(Refusal::Setting(BadSetting::Holes));
+        }
         let plan = Plan::new(*settings);
         self.feed = Feed::new(plan.ramp);
         self.punch.configure(settings);
@@ -302,7 +327,7 @@ impl<B: Board> Machine<B> {
         Ok(())
     }
 
-    fn reset(&mut self) -> Result<(), Refusal> {
+    fn reset(&mut self, now: Micros) -> Result<(), Refusal> {
         match self.phase {
             Phase::Stopped => {}
             Phase::Ready => return Ok(()),
@@ -316,32 +341,39 @@ impl<B: Board> Machine<B> {
             return Err(Refusal::Unsafe(StopReason::StopPressed));
         }
         self.supply().map_err(Refusal::Unsafe)?;
+        self.seen_good = now;
+        self.supply_good = now;
         self.phase = Phase::Ready;
         Ok(())
     }
 
     fn start(&mut self, now: Micros) -> Result<(), Refusal> {
-        self.may_move()?;
+        self.may_move(now)?;
         self.paused = false;
-        self.power_up(now);
+        self.power_up();
         self.punch.begin_raise(now);
         self.phase = Phase::Raise;
         Ok(())
     }
 
-    /// Whether a motion can be begun: reset, configured, at rest.
-    pub(crate) fn may_move(&self) -> Result<Plan, Refusal> {
+    /// Whether a motion can be begun: reset, configured, at rest, and the inputs
+    /// good at this moment.
+    pub(crate) fn may_move(&mut self, now: Micros) -> Result<Plan, Refusal> {
         match self.phase {
-            Phase::Stopped => Err(Refusal::NeedsReset),
-            Phase::Ready => self.plan.ok_or(Refusal::NeedsSettings),
-            _ => Err(Refusal::Busy),
+            Phase::Stopped => return Err(Refusal::NeedsReset),
+            Phase::Ready => {}
+            _ => return Err(Refusal::Busy),
         }
+        if let Err(reason) = self.interlocks(now) {
+            self.stop(reason, now);
+            return Err(Refusal::NeedsReset);
+        }
+        self.plan.ok_or(Refusal::NeedsSettings)
     }
 
-    pub(crate) fn power_up(&mut self, now: Micros) {
+    pub(crate) fn power_up(&mut self) {
         let Ok(()) = self.w.status.set_high();
         let Ok(()) = self.w.feed_on.set_high();
-        self.seen_good = now;
     }
 
     fn announce(&mut self, header: &CardHeader) -> Result<(), Refusal> {
@@ -349,7 +381,12 @@ impl<B: Board> Machine<B> {
             return Err(Refusal::NeedsSettings);
         };
         let id = header.id;
-        if self.queue.has(id) || self.held.has(id) || self.last_begun == Some(id) {
+        let in_rig = self.current.is_some_and(|card| card.header.id == id);
+        if in_rig
+            || self.queue.has(id)
+            || self.held.has(id)
+            || self.begun.iter().any(|begun| *begun == id)
+        {
             return Err(Refusal::CardUsed(id));
         }
         if !plan.fits(header.strokes) {
@@ -359,7 +396,10 @@ impl<B: Board> Machine<B> {
     }
 
     pub(crate) fn card_has_begun(&mut self, id: CardId) {
-        self.last_begun = Some(id);
+        if self.begun.is_full() {
+            self.begun.pop_front();
+        }
+        let _ = self.begun.push_back(id);
     }
 
     pub(crate) fn ending(&self, card: &Current, complete: bool) -> CardEnded {
@@ -380,12 +420,18 @@ impl<B: Board> Machine<B> {
     }
 
     /// Begins a scan if none is running, and fetches it when it is there.
-    pub(crate) fn scan(&mut self) -> Option<Levels> {
+    pub(crate) fn scan(&mut self, now: Micros) -> Option<Levels> {
         if !self.scanning {
-            self.w.light.begin();
-            self.scanning = true;
+            self.begin_scan(now);
         }
         self.fetch()
+    }
+
+    /// Begins a scan, which has a deadline: a dead converter stops the rig.
+    pub(crate) fn begin_scan(&mut self, now: Micros) {
+        self.w.light.begin();
+        self.scanning = true;
+        self.scan_until = now.plus(SCAN_US);
     }
 
     pub(crate) fn fetch(&mut self) -> Option<Levels> {
@@ -394,13 +440,17 @@ impl<B: Board> Machine<B> {
         levels
     }
 
-    fn next_wake(&self, now: Micros) -> Micros {
+    /// When it wants to be polled again at the latest.
+    pub fn next_wake(&self, now: Micros) -> Micros {
         let watch = match self.phase {
             Phase::Stopped => return now.plus(100_000),
             Phase::Ready => IDLE_WATCH_US,
             Phase::Next if self.told == State::Idle => IDLE_WATCH_US,
             _ if self.scanning => 50,
-            _ => WATCH_US,
+            _ => now
+                .plus(WATCH_US)
+                .min(self.supply_good.plus(WATCH_US))
+                .since(now),
         };
         let phase = match self.phase {
             Phase::Dark { from, .. } | Phase::Open { from, .. } if from > now => from,
@@ -435,7 +485,7 @@ impl<B: Board> Machine<B> {
         Status {
             state: self.state(),
             last_stop: self.last_stop,
-            last_begun: self.last_begun,
+            last_begun: self.begun.back().copied(),
             held: self.held.ended().collect(),
             configured: self.plan.is_some(),
             inputs: self.inputs(),

@@ -66,7 +66,9 @@ impl Plan {
     /// side.
     #[must_use]
     pub fn lines(&self, strokes: u16) -> u16 {
-        (strokes + 2) * u16::from(self.settings.samples_per_row)
+        strokes
+            .saturating_add(2)
+            .saturating_mul(u16::from(self.settings.samples_per_row))
     }
 
     /// Whether such a card's readings fit into the room kept for one.

@@ -11,6 +11,7 @@ use embedded_hal::spi::SpiBus;
 
 use crate::coils::{CoilSet, Coils, PEG, next_group};
 use crate::hardware::{Board, Wiring};
+use crate::limits::LEAST_STAGGER_US;
 
 /// How far a stroke has come.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -92,7 +93,7 @@ impl Punch {
         self.coils.configure(s);
         self.timeout_us = u64::from(s.stroke_timeout_us);
         self.lock_settle_us = u64::from(s.lock_settle_us);
-        self.stagger_us = u64::from(s.coil_stagger_us);
+        self.stagger_us = u64::from(s.coil_stagger_us.max(LEAST_STAGGER_US));
         self.at_once = s.coils_at_once;
     }
 
@@ -145,6 +146,11 @@ impl Punch {
             }
             Phase::Locking { next_at } if now >= next_at => self.lock_next_group(now, w),
             Phase::Settling { until } if now >= until => {
+                let Ok(up) = w.block_up.is_high();
+                if !up {
+                    // it has sunk, or been moved by hand: a stroke begins at the top
+                    return Progress::Failed(StopReason::StrokeNotUp);
+                }
                 let Ok(()) = w.stroke.set_high();
                 self.phase = Phase::Down { since: now };
                 Progress::Busy

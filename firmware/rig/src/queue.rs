@@ -43,7 +43,9 @@ impl Queue {
         }
     }
 
-    /// Strokes and cards that have passed through since the queue was made.
+    /// Strokes and cards that came and are here no longer, taken or refused,
+    /// since the queue was made. The totals start over after 2^32; only
+    /// differences mean something.
     #[must_use]
     pub fn passed(&self) -> (u32, u32) {
         (self.strokes_passed, self.cards_passed)
@@ -54,8 +56,8 @@ impl Queue {
     #[must_use]
     pub fn credit(&self) -> (u32, u32) {
         (
-            self.strokes_passed + STROKE_ROOM as u32,
-            self.cards_passed + CARD_ROOM as u32,
+            self.strokes_passed.wrapping_add(STROKE_ROOM as u32),
+            self.cards_passed.wrapping_add(CARD_ROOM as u32),
         )
     }
 
@@ -84,13 +86,18 @@ impl Queue {
     /// # Errors
     /// [`Refusal::CardTooLarge`] with no or too many strokes, or without credit.
     pub fn announce(&mut self, header: CardHeader) -> Result<(), Refusal> {
-        let too_large = Err(Refusal::CardTooLarge(header.id));
-        if header.strokes == 0 || header.strokes > MOST_STROKES {
-            return too_large;
+        let fits = (1..=MOST_STROKES).contains(&header.strokes);
+        if fits && self.cards.push_back(Entry { header, arrived: 0 }).is_ok() {
+            return Ok(());
         }
-        self.cards
-            .push_back(Entry { header, arrived: 0 })
-            .or(too_large)
+        Err(Refusal::CardTooLarge(header.id))
+    }
+
+    /// So much came and was not kept: the host has paid for it with credit, and
+    /// would run dry if it did not get that back.
+    pub fn gone(&mut self, strokes: usize, cards: usize) {
+        self.strokes_passed = self.strokes_passed.wrapping_add(strokes as u32);
+        self.cards_passed = self.cards_passed.wrapping_add(cards as u32);
     }
 
     /// Strokes of the card announced last.
@@ -98,8 +105,10 @@ impl Queue {
     /// # Errors
     /// [`Refusal::NoSuchCard`] for any other card; [`Refusal::CardDamaged`] for
     /// strokes out of order, too many or without credit: the card is dropped.
+    /// Either way the credit is given back.
     pub fn push(&mut self, id: CardId, first: u16, strokes: &[Stroke]) -> Result<(), Refusal> {
         let Some(entry) = self.cards.back_mut().filter(|entry| entry.header.id == id) else {
+            self.gone(strokes.len(), 0);
             return Err(Refusal::NoSuchCard(id));
         };
         let in_order = entry.arrived == first
@@ -111,8 +120,7 @@ impl Queue {
             for _ in 0..arrived {
                 self.strokes.pop_back();
             }
-            self.strokes_passed += (arrived + strokes.len()) as u32;
-            self.cards_passed += 1;
+            self.gone(arrived + strokes.len(), 1);
             return Err(Refusal::CardDamaged(id));
         }
         entry.arrived += strokes.len() as u16;
@@ -139,8 +147,7 @@ impl Queue {
                 let _ = strokes.push(stroke);
             }
         }
-        self.strokes_passed += u32::from(entry.arrived);
-        self.cards_passed += 1;
+        self.gone(usize::from(entry.arrived), 1);
         if strokes_crc(entry.header.id, strokes) == entry.header.crc {
             Ok(Some(entry.header))
         } else {
@@ -150,8 +157,7 @@ impl Queue {
 
     /// Forgets every card.
     pub fn clear(&mut self) {
-        self.strokes_passed += self.strokes.len() as u32;
-        self.cards_passed += self.cards.len() as u32;
+        self.gone(self.strokes.len(), self.cards.len());
         self.strokes.clear();
         self.cards.clear();
     }
