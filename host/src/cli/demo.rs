@@ -46,6 +46,9 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<u8> {
          one repeat of 400 hooks by 160 picks on a 400 head. The rig, its card stock and its\n\
          mishaps are virtual; the protocol, the firmware and the serial path are the real ones.",
     );
+    screen
+        .extra
+        .insert("out".to_string(), serde_json::json!(out));
     let deck_file = make_deck(&out)?;
     let faults = match &common.faults {
         Some(file) => FaultFile::read(file)?,

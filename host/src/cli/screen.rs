@@ -23,6 +23,8 @@ pub(super) struct Screen {
     /// Faulty cards, as they were told.
     pub faulty: Vec<News>,
     summary: Option<Value>,
+    /// More for the last line of JSON.
+    pub extra: serde_json::Map<String, Value>,
 }
 
 impl Screen {
@@ -41,6 +43,7 @@ impl Screen {
             account: None,
             faulty: Vec::new(),
             summary: None,
+            extra: serde_json::Map::new(),
         }
     }
 
@@ -64,8 +67,8 @@ impl Screen {
     /// What can be typed.
     pub fn help(&self) {
         self.note(
-            "type a letter and Enter: p pause, g go on, s stop after this card, r reset after a \
-             stop, c cards are laid in",
+            "type a letter and Enter: p pause, g go on, s stop after this card, r reset after a\n\
+             stop, c cards are laid in, n cut the spoiled cards again now",
         );
     }
 
@@ -222,6 +225,7 @@ impl Screen {
                 .take()
                 .unwrap_or_else(|| json!({ "event": "summary" }));
             if let Some(object) = last.as_object_mut() {
+                object.append(&mut self.extra);
                 object.insert("exit".to_string(), json!(outcome.exit));
                 if !outcome.words.is_empty() {
                     object.insert("words".to_string(), json!(outcome.words));

@@ -152,6 +152,7 @@ fn order(line: &str) -> Option<Person> {
         "g" | "go" | "resume" => Some(Person::Resume),
         "s" | "stop" => Some(Person::Stop),
         "c" | "cards" => Some(Person::CardsLaidIn),
+        "n" | "now" => Some(Person::Recut),
         _ => None,
     }
 }

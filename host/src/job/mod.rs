@@ -133,6 +133,8 @@ pub enum Person {
     Stop,
     /// Cards have been laid in.
     CardsLaidIn,
+    /// Cut the spoiled cards again next.
+    Recut,
 }
 
 /// What a job wants done.

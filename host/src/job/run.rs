@@ -54,15 +54,20 @@ enum Phase {
     Over(End),
 }
 
+/// The end of an attempt, while it is being written down.
+struct Ended {
+    id: CardId,
+    verdict: ledger::Verdict,
+    /// Whether the unit holds its readings.
+    held: bool,
+    news: News,
+    spoiled: Option<SpoiledCard>,
+}
+
 /// What waits for the ledger.
 enum Pending {
     Sent(CardId),
-    Ended {
-        id: CardId,
-        held: bool,
-        news: News,
-        spoiled: Option<SpoiledCard>,
-    },
+    Ended(Ended),
     JobEnded,
 }
 
@@ -80,6 +85,8 @@ pub struct Job {
     version: u16,
     flights: VecDeque<Flight>,
     todo: BTreeSet<Key>,
+    /// Spoiled cards that are cut again only if a person asks.
+    left: BTreeSet<Key>,
     good: BTreeSet<cardwright_protocol::CardNumber>,
     used: BTreeMap<cardwright_protocol::CardNumber, u32>,
     tries: BTreeMap<cardwright_protocol::CardNumber, u32>,
@@ -129,6 +136,7 @@ impl Job {
             version: 0,
             flights,
             todo,
+            left: BTreeSet::new(),
             good: BTreeSet::new(),
             used: order.used.clone(),
             tries: BTreeMap::new(),

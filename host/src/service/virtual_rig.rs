@@ -19,6 +19,10 @@ const LINE_DELAY_US: u64 = 1_000;
 /// How long the attendant takes for anything.
 const ATTENDANT_US: u64 = 1_000_000;
 
+/// How long the path must have been empty before the attendant lays a card in:
+/// longer than the rig takes to clear it at a start.
+const LAYS_IN_US: u64 = 3_000_000;
+
 /// Blank cards in the magazine, and laid in whenever it is empty.
 const BLANKS: u64 = 200;
 
@@ -214,7 +218,7 @@ pub fn serve(
         attendant: Attendant {
             refills: Some(BLANKS),
             takes_out_stopped_us: Some(ATTENDANT_US),
-            lays_in_us: stock.by_hand.then_some(ATTENDANT_US),
+            lays_in_us: stock.by_hand.then_some(LAYS_IN_US),
             ..Attendant::mending_after(ATTENDANT_US)
         },
         blanks: if cards.is_empty() { BLANKS } else { 0 },

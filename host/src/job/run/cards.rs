@@ -174,12 +174,13 @@ impl Job {
         for fault in &record.faults {
             *self.account.by_hole.entry(fault.kind.clone()).or_insert(0) += 1;
         }
-        let pending = Pending::Ended {
+        let pending = Pending::Ended(Ended {
             id,
+            verdict,
             held,
             news,
             spoiled,
-        };
+        });
         self.record(Command::AttemptEnded(Box::new(record)), Some(pending), fx);
     }
 
@@ -190,14 +191,7 @@ impl Job {
                     flight.stage = Stage::Sendable;
                 }
             }
-            Some(Pending::Ended {
-                id,
-                held,
-                news,
-                spoiled,
-            }) => {
-                self.ended(id, held, news, spoiled, fx);
-            }
+            Some(Pending::Ended(ended)) => self.ended(ended, fx),
             Some(Pending::JobEnded) => {
                 if let Phase::Closing(end) = &self.phase {
                     self.phase = Phase::Over(end.clone());
@@ -212,14 +206,14 @@ impl Job {
     }
 
     /// A card's end is on disk.
-    pub(super) fn ended(
-        &mut self,
-        id: CardId,
-        held: bool,
-        news: News,
-        spoiled: Option<SpoiledCard>,
-        fx: &mut Vec<Effect>,
-    ) {
+    pub(super) fn ended(&mut self, ended: Ended, fx: &mut Vec<Effect>) {
+        let Ended {
+            id,
+            verdict,
+            held,
+            news,
+            spoiled,
+        } = ended;
         let Some(at) = self.flights.iter().position(|flight| flight.id == id) else {
             return;
         };
@@ -228,16 +222,12 @@ impl Job {
             fx.push(Effect::Send(HostToUnit::Recorded(id)));
             fx.push(Effect::Send(HostToUnit::Ask(Question::Counters)));
         }
-        let verdict = match &news {
-            News::Card { verdict, .. } => verdict.clone(),
-            _ => String::new(),
-        };
         fx.push(Effect::Tell(news));
         self.account.take_out.extend(spoiled);
-        if verdict == ledger::Verdict::Good.word() {
+        if verdict == ledger::Verdict::Good {
             self.good.insert(id.card);
         } else if let Some(key) = key {
-            self.again(key, id, verdict == ledger::Verdict::NotBegun.word());
+            self.again(key, id, verdict == ledger::Verdict::NotBegun);
         }
     }
 
@@ -255,7 +245,15 @@ impl Job {
         match self.order.recut {
             Recut::End => self.todo.insert((1, at)),
             Recut::Now => self.todo.insert((0, at)),
-            Recut::Never => false,
+            Recut::Never => self.left.insert((0, at)),
         };
+    }
+
+    /// A person wants the spoiled cards cut again next, whatever was said before.
+    pub(super) fn recut_next(&mut self, at: UnixMillis, fx: &mut Vec<Effect>) {
+        let waiting = self.todo.split_off(&(1, 0));
+        self.todo.extend(waiting.into_iter().map(|(_, at)| (0, at)));
+        self.todo.append(&mut self.left);
+        self.pump(at, fx);
     }
 }

@@ -97,6 +97,7 @@ impl Job {
             Person::Pause => fx.push(Effect::Send(HostToUnit::Pause)),
             Person::Resume => fx.push(Effect::Send(HostToUnit::Resume)),
             Person::CardsLaidIn => fx.push(Effect::Send(HostToUnit::CardLaidIn)),
+            Person::Recut => self.recut_next(at, fx),
             Person::Stop => self.person_stops(at, fx),
         }
     }
