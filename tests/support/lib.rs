@@ -1,1 +1,3 @@
 //! Shared by the tests that cross crates.
+
+pub mod virtual_time;
