@@ -318,6 +318,77 @@ fn a_card_found_faulty_by_verifying_is_to_be_cut_again() -> Tested {
     Ok(())
 }
 
+/// A job that was stopped goes on after a verifying job, under its old number
+/// and with the clock set back: what counts is what was learned last.
+#[test]
+fn a_resumed_jobs_recut_after_a_failed_verify_is_good() -> Tested {
+    let dir = tempfile::tempdir()?;
+    let mut ledger = Ledger::open(dir.path())?;
+    let cut = ledger.begin_job(&job(JobKind::Cut))?;
+    made(&mut ledger, id(cut, 1, 1), Verdict::Good)?;
+    made(&mut ledger, id(cut, 2, 1), Verdict::Good)?;
+    let verify = ledger.begin_job(&job(JobKind::Verify))?;
+    let failed = [
+        Verdict::Missing,
+        Verdict::Extra,
+        Verdict::OutOfRegister,
+        Verdict::Mixed,
+    ];
+    for (attempt, verdict) in (1..).zip(failed) {
+        made(&mut ledger, id(verify, 1, attempt), verdict)?;
+        assert_eq!(good(&ledger)?, [2], "{verdict:?}");
+        ledger.attempt_sent(&[new(id(cut, 1, attempt + 1))])?;
+        assert_eq!(good(&ledger)?, [2], "only sent");
+        ledger.attempt_ended(&EndedAttempt {
+            ended: UnixMillis(-5),
+            ..end(id(cut, 1, attempt + 1), Verdict::Good)
+        })?;
+        assert_eq!(good(&ledger)?, [1, 2], "recut after {verdict:?}");
+    }
+    made(&mut ledger, id(verify, 1, 5), Verdict::Missing)?;
+    assert_eq!(good(&ledger)?, [2]);
+    let deck = ledger.decks()?.into_iter().next().ok_or("a deck")?;
+    let cards = ledger.cards(&deck)?;
+    let first = cards.first().ok_or("a card")?;
+    assert_eq!(
+        (first.good, first.last, first.attempts),
+        (false, Some(Verdict::Missing), 10)
+    );
+    Ok(())
+}
+
+#[test]
+fn what_a_resumed_job_asks_is_answered() -> Tested {
+    let dir = tempfile::tempdir()?;
+    let mut ledger = Ledger::open(dir.path())?;
+    let first = ledger.begin_job(&job(JobKind::Cut))?;
+    let second = ledger.begin_job(&job(JobKind::Cut))?;
+    assert!(ledger.used_attempts(first)?.is_empty());
+    assert!(ledger.open_elsewhere(first)?.is_empty());
+    made(&mut ledger, id(first, 1, 1), Verdict::NotBegun)?;
+    made(&mut ledger, id(first, 1, 2), Verdict::Good)?;
+    ledger.attempt_sent(&[new(id(first, 3, 7)), new(id(second, 3, 1))])?;
+    made(&mut ledger, id(second, 4, 1), Verdict::Good)?;
+    ledger.end_job(second, Ending::Failed, UnixMillis(60))?;
+    let used: Vec<(u32, u32)> = ledger
+        .used_attempts(first)?
+        .into_iter()
+        .map(|(card, attempt)| (card.0, attempt))
+        .collect();
+    assert_eq!(used, [(1, 2), (3, 7)]);
+    // Also of a job that has ended: a unit may still hold its card.
+    assert_eq!(
+        ledger.open_elsewhere(first)?,
+        BTreeSet::from([id(second, 3, 1)])
+    );
+    assert_eq!(
+        ledger.open_elsewhere(second)?,
+        BTreeSet::from([id(first, 3, 7)])
+    );
+    assert_eq!(ledger.open_elsewhere(JobNumber(99))?.len(), 2);
+    Ok(())
+}
+
 #[test]
 fn an_ended_job_takes_nothing_more() -> Tested {
     let dir = tempfile::tempdir()?;

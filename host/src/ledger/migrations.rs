@@ -11,7 +11,10 @@ use std::path::Path;
 
 /// Step `n` (from 0) brings form `n` to form `n + 1`. It only grows, and a
 /// step that was released is never edited.
-pub(super) const STEPS: &[&str] = &[include_str!("migrations/0001.sql")];
+pub(super) const STEPS: &[&str] = &[
+    include_str!("migrations/0001.sql"),
+    include_str!("migrations/0002.sql"),
+];
 
 /// Marks the file as a ledger: "CWrd" in ASCII.
 pub(super) const APPLICATION_ID: i64 = 0x4357_7264;

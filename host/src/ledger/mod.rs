@@ -18,11 +18,14 @@
 
 mod error;
 pub mod export;
+mod file;
 mod judged;
+mod lists;
 mod lock;
 mod migrations;
 mod read;
 mod readings;
+mod rows;
 mod types;
 mod words;
 mod write;
@@ -32,13 +35,15 @@ pub use error::LedgerError;
 pub use judged::judged;
 pub use lock::LOCK_FILE;
 pub use migrations::newest_form;
+pub use rows::*;
 pub use types::*;
 pub use words::{Ending, EventKind, JobKind, Verdict};
 
 use cardwright_protocol::JobNumber;
+use file::{check, log_length, make_dir, read_form, set_up, sync_dir, unchanging_name};
 use lock::Lock;
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
-use std::fs::{self, File};
+use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -270,87 +275,4 @@ impl Ledger {
     pub fn next_session(&mut self) -> Result<u32, LedgerError> {
         self.in_one(|batch| batch.next_session())
     }
-}
-
-/// Settings of the connection that writes.
-fn set_up(conn: &Connection, dir: &Path) -> Result<(), LedgerError> {
-    let set = || {
-        let mode: String =
-            conn.pragma_update_and_check(None, "journal_mode", "WAL", |row| row.get(0))?;
-        conn.pragma_update(None, "synchronous", "FULL")?;
-        conn.pragma_update(None, "foreign_keys", true)?;
-        Ok(mode)
-    };
-    match set().map_err(|error| LedgerError::from_sql(dir, &error))? {
-        mode if mode == "wal" => Ok(()),
-        _ => Err(LedgerError::Disk {
-            path: dir.join(FILE),
-            cause: "this disk cannot keep a write-ahead log, as some network disks cannot"
-                .to_string(),
-        }),
-    }
-}
-
-/// Looks through the whole file.
-fn check(conn: &Connection, dir: &Path) -> Result<(), LedgerError> {
-    let word: String = conn
-        .query_row("PRAGMA quick_check(1)", [], |row| row.get(0))
-        .map_err(|error| LedgerError::from_sql(dir, &error))?;
-    if word == "ok" {
-        Ok(())
-    } else {
-        Err(LedgerError::Corrupt {
-            file: dir.join(FILE),
-            cause: word,
-        })
-    }
-}
-
-fn read_form(file: &Path, dir: &Path, flags: OpenFlags) -> Result<(Connection, i64), LedgerError> {
-    let open = || {
-        let conn = Connection::open_with_flags(file, flags)?;
-        conn.busy_timeout(BUSY_LIMIT)?;
-        Ok(conn)
-    };
-    let conn = open().map_err(|error| LedgerError::from_sql(dir, &error))?;
-    let found = migrations::form_of(&conn, dir)?;
-    Ok((conn, found))
-}
-
-/// SQLite's name for a file that nobody changes meanwhile ("URI Filenames" in
-/// its documentation).
-fn unchanging_name(file: &Path) -> Option<String> {
-    let file = std::path::absolute(file).ok()?;
-    let name = file
-        .to_str()?
-        .replace('%', "%25")
-        .replace('?', "%3f")
-        .replace('#', "%23");
-    Some(format!("file:{name}?immutable=1"))
-}
-
-/// Bytes in the write-ahead log; more than none after an unclean end or while
-/// a writer is at work.
-fn log_length(dir: &Path) -> u64 {
-    fs::metadata(dir.join(format!("{FILE}-wal"))).map_or(0, |meta| meta.len())
-}
-
-/// Makes the directory, on disk, if it is not there.
-fn make_dir(dir: &Path) -> Result<(), LedgerError> {
-    if dir.is_dir() {
-        return Ok(());
-    }
-    fs::create_dir_all(dir).map_err(|error| LedgerError::from_io(dir, "written", &error))?;
-    dir.parent()
-        .filter(|above| !above.as_os_str().is_empty())
-        .map_or(Ok(()), sync_dir)
-}
-
-/// Writes a directory's list of names to the disk, where the system lets it.
-fn sync_dir(dir: &Path) -> Result<(), LedgerError> {
-    if cfg!(unix) {
-        let synced = File::open(dir).and_then(|open| open.sync_all());
-        synced.map_err(|error| LedgerError::from_io(dir, "written", &error))?;
-    }
-    Ok(())
 }

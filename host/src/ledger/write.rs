@@ -127,7 +127,8 @@ impl Batch<'_> {
         let faults = serde_json::to_string(&end.faults)
             .map_err(|_| self.contradicts(end.id, "its faults cannot be written as JSON"))?;
         let sql = "UPDATE attempt SET verdict = ?4, ended = ?5, place = ?6, faults = ?7,
-                 strokes_made = ?8, lines = ?9, length_um = ?10
+                 strokes_made = ?8, lines = ?9, length_um = ?10,
+                 end_order = (SELECT coalesce(max(end_order), 0) + 1 FROM attempt)
              WHERE job = ?1 AND card = ?2 AND attempt = ?3";
         let values = params![
             job,

@@ -10,9 +10,10 @@
 
 use super::Ledger;
 use super::error::LedgerError;
+use super::rows::JobRow;
 use super::types::{
-    BoardId, DeckSha, EndedAttempt, JobRow, NewAttempt, NewEvent, NewJob, OpenAttempt, Readings,
-    SeenUnit, UnixMillis,
+    BoardId, DeckSha, EndedAttempt, NewAttempt, NewEvent, NewJob, OpenAttempt, Readings, SeenUnit,
+    UnixMillis,
 };
 use super::words::Ending;
 use super::write::Batch;
@@ -21,9 +22,9 @@ use rusqlite::{Transaction, TransactionBehavior};
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
 use std::thread::JoinHandle;
 use tokio::sync::mpsc;
+use tokio::sync::mpsc::error::TrySendError;
 
 /// Most commands committed together.
 pub const MOST_A_GROUP: usize = 256;
@@ -113,7 +114,7 @@ pub enum NotTaken {
 /// taken, waits for that, and lets the data directory's lock go.
 #[derive(Debug)]
 pub struct LedgerWriter<T> {
-    queue: Option<SyncSender<(Command, T)>>,
+    queue: Option<mpsc::Sender<(Command, T)>>,
     /// Commands taken whose completions were not collected yet.
     taken: Arc<AtomicUsize>,
     bound: usize,
@@ -139,12 +140,12 @@ impl<T: Send + 'static> LedgerWriter<T> {
         bound: usize,
     ) -> Result<(LedgerWriter<T>, Completions<T>), LedgerError> {
         let bound = bound.clamp(1, 1 << 16);
-        let (queue, commands) = sync_channel(bound);
+        let (queue, commands) = mpsc::channel(bound);
         let (answers, completions) = mpsc::channel(bound);
         let dir = ledger.dir.clone();
         let thread = std::thread::Builder::new()
             .name("ledger".to_string())
-            .spawn(move || write_all(ledger, &commands, &answers))
+            .spawn(move || write_all(ledger, commands, &answers))
             .map_err(|error| LedgerError::from_io(&dir, "written", &error))?;
         let taken = Arc::new(AtomicUsize::new(0));
         let completions = Completions {
@@ -179,7 +180,7 @@ impl<T: Send + 'static> LedgerWriter<T> {
             self.taken.fetch_sub(1, Ordering::AcqRel);
             match error {
                 TrySendError::Full((command, _)) => NotTaken::Full(Box::new(command)),
-                TrySendError::Disconnected((command, _)) => NotTaken::Stopped(Box::new(command)),
+                TrySendError::Closed((command, _)) => NotTaken::Stopped(Box::new(command)),
             }
         })
     }
@@ -250,28 +251,29 @@ impl<T> Completions<T> {
 /// ledger fails.
 fn write_all<T>(
     ledger: Ledger,
-    commands: &Receiver<(Command, T)>,
+    mut commands: mpsc::Receiver<(Command, T)>,
     answers: &mpsc::Sender<Completion<T>>,
 ) -> Result<(), Arc<LedgerError>> {
     // A full queue of answers cannot be: no more commands are taken than it
     // holds. A dropped one only means that nobody wants to know.
     let answer = |token, result| drop(answers.try_send(Completion { token, result }));
-    while let Ok(first) = commands.recv() {
-        let mut group = vec![first];
-        group.extend(commands.try_iter().take(MOST_A_GROUP - 1));
+    let mut group = Vec::new();
+    while commands.blocking_recv_many(&mut group, MOST_A_GROUP) > 0 {
         match write_group(&ledger, &group) {
             Ok(results) => {
-                for ((_, token), result) in group.into_iter().zip(results) {
+                for ((_, token), result) in group.drain(..).zip(results) {
                     answer(token, result);
                 }
             }
             Err(error) => {
                 let error = Arc::new(error);
-                for (_, token) in group {
+                for (_, token) in group.drain(..) {
                     answer(token, Err(Arc::clone(&error)));
                 }
                 let later = Arc::new(LedgerError::WriterStopped(error.to_string()));
-                for (_, token) in commands.try_iter() {
+                // Closed first, so that nothing is taken and never answered.
+                commands.close();
+                while let Some((_, token)) = commands.blocking_recv() {
                     answer(token, Err(Arc::clone(&later)));
                 }
                 return Err(error);
