@@ -15,7 +15,7 @@ const LEAST_SHARE: f32 = -0.25;
 const MOST_SHARE: f32 = 1.35;
 
 /// Stroke positions over which solid card is averaged to find a second card.
-const BLOCK: usize = 8;
+pub(super) const STRETCH: usize = 8;
 
 /// The open share of every channel at every line.
 #[derive(Clone, Debug)]
@@ -27,6 +27,9 @@ pub(super) struct Light {
     pub(super) per_row: usize,
     /// Light through solid card as a share of the open light.
     pub(super) solid: f32,
+    /// The same for each [`STRETCH`] of strokes; none where too few places are
+    /// solid to tell.
+    pub(super) stretches: Vec<Option<f32>>,
 }
 
 impl Light {
@@ -44,6 +47,19 @@ impl Light {
     /// How many lines there are.
     pub(super) fn lines(&self) -> usize {
         self.lines
+    }
+
+    /// The same light, had the lamp burned evenly: `lamp` is its strength at
+    /// each line, 1 where the open levels were taken.
+    pub(super) fn evened(&self, lamp: impl Fn(usize) -> f32) -> Light {
+        let mut even = self.clone();
+        for column in even.shares.chunks_exact_mut(self.lines.max(1)) {
+            for (line, share) in column.iter_mut().enumerate() {
+                let through = *share * (1.0 - self.solid) + self.solid;
+                *share = (through / lamp(line) - self.solid) / (1.0 - self.solid);
+            }
+        }
+        even
     }
 
     /// The line taken over stroke position `stroke`.
@@ -77,17 +93,16 @@ pub(super) fn light(
             stroke: 0,
         });
     }
-    for (block, group) in strokes.chunks(BLOCK).enumerate() {
-        let first = block * BLOCK;
-        if let Some(share) = solid_share(&light, strokes, geometry, first, group.len())
-            && share < least
-        {
+    for first in (0..strokes.len()).step_by(STRETCH) {
+        let share = solid_share(&light, strokes, geometry, first, STRETCH);
+        if let Some(share) = share.filter(|share| *share < least) {
             let stroke = u16::try_from(first).unwrap_or(u16::MAX);
             return Err(UnreadReason::TwoCards {
                 permille: permille(share),
                 stroke,
             });
         }
+        light.stretches.push(share);
     }
     for share in &mut light.shares {
         *share = (*share - solid) / (1.0 - solid);
@@ -103,7 +118,9 @@ fn shape(
     reading: &Reading,
     limits: &Limits,
 ) -> Result<usize, UnreadReason> {
-    if !geometry.is_sound() || !limits.is_sound() {
+    // An aperture over several rows at once could not tell them apart.
+    let fine = limits.aperture_mm <= 2.0 * geometry.row_pitch_mm;
+    if !geometry.is_sound() || !limits.is_sound() || !fine {
         return Err(UnreadReason::BadGeometry);
     }
     let room = Row::full(geometry.holes).0;
@@ -179,6 +196,7 @@ fn scale(
         lines,
         per_row: usize::from(reading.samples_per_row),
         solid: 0.0,
+        stretches: Vec::new(),
     })
 }
 

@@ -11,6 +11,7 @@
 
 mod decide;
 mod input;
+mod lamp;
 mod light;
 mod measure;
 mod overlap;
@@ -52,7 +53,11 @@ pub fn judge(
         Err(reason) => return report.close(Verdict::Unread(reason)),
     };
     report.solid_permille = Some(light::permille(light.solid));
-    let measured = measure::measure(strokes, geometry, limits, &light, fit);
+    let mut measured = measure::measure(strokes, geometry, limits, &light, fit);
+    if let Some(lamp) = lamp::drift(strokes, &light, &measured) {
+        let even = light.evened(|line| lamp.at(line));
+        measured = measure::measure(strokes, geometry, limits, &even, fit);
+    }
     let case = Case {
         strokes,
         geometry,
