@@ -168,3 +168,90 @@ impl Default for Queue {
         Queue::new()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use cardwright_protocol::card::{Attempt, CardNumber, JobNumber, Row};
+    use cardwright_protocol::host_to_unit::Work;
+
+    fn header(card: u32, strokes: &[Stroke]) -> CardHeader {
+        let id = CardId {
+            job: JobNumber(1),
+            card: CardNumber(card),
+            attempt: Attempt(1),
+        };
+        CardHeader {
+            id,
+            work: Work::Cut,
+            strokes: strokes.len() as u16,
+            crc: strokes_crc(id, strokes),
+            more: true,
+        }
+    }
+
+    /// A rig that runs for years passes 2^32 strokes. If this fails, it stops
+    /// that day, or the host believes it may send four thousand million more.
+    #[test]
+    fn totals_start_over_and_room_stays_the_same() {
+        let strokes = [Stroke::Needles(Row(5)); 56];
+        let mut queue = Queue {
+            strokes_passed: u32::MAX - 300,
+            cards_passed: u32::MAX - 3,
+            ..Queue::new()
+        };
+        let mut taken = Strokes::new();
+        for card in 0..20 {
+            let header = header(card, &strokes);
+            assert_eq!(queue.announce(header), Ok(()));
+            for (n, some) in strokes.chunks(20).enumerate() {
+                assert_eq!(queue.push(header.id, n as u16 * 20, some), Ok(()));
+            }
+            assert_eq!(queue.take(&mut taken), Ok(Some(header)));
+            assert_eq!(taken, strokes);
+            let (passed, credit) = (queue.passed(), queue.credit());
+            assert_eq!(credit.0.wrapping_sub(passed.0), STROKE_ROOM as u32);
+            assert_eq!(credit.1.wrapping_sub(passed.1), CARD_ROOM as u32);
+        }
+        assert_eq!(queue.passed(), (20 * 56 - 301, 16));
+    }
+
+    /// The host may fill the room to the last stroke; the one beyond drops its
+    /// card and no other.
+    #[test]
+    fn the_room_can_be_filled_and_not_overrun() {
+        let strokes = [Stroke::Peg; 128];
+        let mut queue = Queue::new();
+        for card in 0..2 {
+            let header = header(card, &strokes);
+            assert_eq!(queue.announce(header), Ok(()));
+            assert_eq!(queue.push(header.id, 0, &strokes), Ok(()));
+        }
+        let third = header(2, &strokes);
+        assert_eq!(queue.announce(third), Ok(()));
+        let refusal = queue.push(third.id, 0, &strokes[..1]);
+        assert_eq!(refusal, Err(Refusal::CardDamaged(third.id)));
+        let mut taken = Strokes::new();
+        for card in 0..2 {
+            assert_eq!(queue.take(&mut taken), Ok(Some(header(card, &strokes))));
+        }
+        assert_eq!(queue.take(&mut taken), Ok(None));
+        assert!(queue.is_empty());
+    }
+
+    /// More strokes than announced, and a stroke number beyond 16 bits' sum, are
+    /// refused like any other disorder.
+    #[test]
+    fn strokes_beyond_the_card_drop_it() {
+        for (first, count) in [(0, 3), (u16::MAX, 1), (1, 2)] {
+            let strokes = [Stroke::Blank; 2];
+            let header = header(1, &strokes);
+            let mut queue = Queue::new();
+            assert_eq!(queue.announce(header), Ok(()));
+            let refusal = queue.push(header.id, first, &[Stroke::Blank; 3][..count]);
+            assert_eq!(refusal, Err(Refusal::CardDamaged(header.id)));
+            assert!(queue.is_empty());
+            assert_eq!(queue.passed(), (count as u32, 1));
+        }
+    }
+}

@@ -69,7 +69,7 @@ fn a_format_too_large_for_the_store_is_refused_before_it_is_begun() {
     let settings = WorldSettings::for_card(16, 56);
     let mut told = settings.as_told_to_unit(56);
     told.samples_per_row = 16;
-    assert!(58 * 16 * 16 > SAMPLES_HELD);
+    const { assert!(58 * 16 * 16 > SAMPLES_HELD) };
     let mut bench = Bench::with(settings, &Faults::default(), told);
     bench.start();
     for strokes in [56, 128, 129, u16::MAX] {
