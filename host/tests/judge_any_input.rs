@@ -54,7 +54,7 @@ fn ended(lines: usize, strokes: usize, complete: bool, length_um: u32) -> CardEn
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(4000))]
+    #![proptest_config(ProptestConfig::with_cases(2500))]
 
     /// Anything at all: an answer, and never a good one.
     #[test]
@@ -136,5 +136,41 @@ proptest! {
                 prop_assert!(!good);
             }
         }
+    }
+}
+
+/// The most there can be of everything: strokes, lines a row, peg holes in
+/// sight of one another. It must be answered, and not with "good".
+#[test]
+fn a_peg_hole_at_every_stroke_and_64_lines_a_row() {
+    let strokes = vec![Stroke::NeedlesAndPeg(Row::full(8)); 128];
+    let lines = (strokes.len() + 2) * 64;
+    let samples = (0..lines * 8)
+        .map(|n| {
+            if n < 64 * 8 {
+                22
+            } else {
+                120 + (n * 37 % 80) as u8
+            }
+        })
+        .collect();
+    let began = CardBegan {
+        id: CardId::default(),
+        place: 0,
+        dark: [10; 16],
+        open: [200; 16],
+    };
+    let reading = Reading {
+        began,
+        ended: ended(lines, strokes.len(), true, 0),
+        samples_per_row: 64,
+        holes: 8,
+        samples,
+    };
+    let geometry = Geometry::card_400();
+    for fit in [Fit::None, Fit::OffsetAndStretch] {
+        let report = judge(&strokes, &geometry, &reading, &Limits::default(), fit);
+        assert!(!report.cells.is_empty(), "{}", report.summary);
+        assert!(!report.verdict.is_good());
     }
 }

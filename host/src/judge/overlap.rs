@@ -39,7 +39,8 @@ const STEP_MM: f64 = 0.05;
 /// feed. Tabulated, since it is asked for thousands of times a card.
 #[derive(Clone, Debug)]
 pub(super) struct Profile {
-    values: Vec<f32>,
+    /// Share at each entry, and its change to the next.
+    entries: Vec<(f32, f32)>,
 }
 
 impl Profile {
@@ -53,23 +54,27 @@ impl Profile {
         // Sound sizes keep this in the thousands; the bound is for the others.
         let entries = ((reach / STEP_MM).ceil() as usize).min(100_000);
         let whole = PI * aperture * aperture;
-        let values = (0..=entries)
+        let values: Vec<f32> = (0..=entries)
             .map(|n| {
                 let apart = across_mm.hypot(n as f64 * STEP_MM);
                 (circle_overlap(hole, aperture, apart) / whole) as f32
             })
             .collect();
-        Profile { values }
+        let next = values.iter().skip(1).chain([&0.0]);
+        let entries = values.iter().zip(next);
+        Profile {
+            entries: entries.map(|(here, next)| (*here, next - here)).collect(),
+        }
     }
 
     /// Whether it lets any light through at all.
     pub(super) fn is_dark(&self) -> bool {
-        self.values.iter().all(|value| *value <= 0.0)
+        self.entries.iter().all(|(share, _)| *share <= 0.0)
     }
 
     /// Distance along the feed beyond which there is no light.
     pub(super) fn reach_mm(&self) -> f32 {
-        self.values.len() as f32 * STEP_MM as f32
+        self.entries.len() as f32 * STEP_MM as f32
     }
 
     /// Open share at `along_mm` from the hole's centre.
@@ -80,14 +85,14 @@ impl Profile {
     /// Open share, and its change for each millimetre further along.
     pub(super) fn at_with_slope(&self, along_mm: f32) -> (f32, f32) {
         let place = along_mm.abs() * (1.0 / STEP_MM as f32);
-        let entry = place as usize;
-        let Some(&here) = self.values.get(entry) else {
+        // Entries are few enough for the narrower and quicker type.
+        let entry = place as i32;
+        let Some((share, change)) = self.entries.get(entry as usize) else {
             return (0.0, 0.0);
         };
-        let next = self.values.get(entry + 1).copied().unwrap_or(0.0);
-        let slope = (next - here) * (1.0 / STEP_MM as f32);
+        let slope = change * (1.0 / STEP_MM as f32);
         (
-            here + (next - here) * (place - entry as f32),
+            share + change * (place - entry as f32),
             slope * along_mm.signum(),
         )
     }

@@ -9,6 +9,9 @@ use super::LEAST_LIGHT;
 /// Most lines in one row's window: 64 lines a row, and the one in its middle.
 pub(super) const MOST_LINES: usize = 65;
 
+/// A step shorter than this changes nothing that is told.
+pub(super) const NO_STEP_MM: f32 = 0.005;
+
 /// One value of light beside what a hole would give there.
 #[derive(Clone, Copy)]
 pub(super) struct Sample {
@@ -96,9 +99,11 @@ pub(super) fn settle(
     for round in 0..3 {
         let sums = Sums::of(samples, profile, offset);
         open = sums.open();
-        if round < 2 && open > LEAST_LIGHT / 2.0 {
-            offset = (offset + sums.step(open)).max(bounds_mm.0).min(bounds_mm.1);
+        let step = sums.step(open);
+        if round == 2 || open <= LEAST_LIGHT / 2.0 || step.abs() < NO_STEP_MM {
+            break;
         }
+        offset = (offset + step).max(bounds_mm.0).min(bounds_mm.1);
     }
     (open, offset)
 }

@@ -5,7 +5,7 @@
 
 use super::super::input::{Geometry, Limits};
 use super::super::overlap::Profile;
-use super::fitting::Sums;
+use super::fitting::{NO_STEP_MM, Sums};
 use super::work::Work;
 use super::{LEAST_LIGHT, Spot};
 use cardwright_protocol::Stroke;
@@ -120,9 +120,11 @@ impl Work<'_> {
                 }
             }
             open = sums.open();
-            if round < 3 && open > LEAST_LIGHT {
-                offset = (offset + sums.step(open)).max(least).min(greatest);
+            let step = sums.step(open);
+            if round == 3 || open <= LEAST_LIGHT || step.abs() < NO_STEP_MM {
+                break;
             }
+            offset = (offset + step).max(least).min(greatest);
         }
         let offset_mm = (open > LEAST_LIGHT).then_some(offset);
         let Some(peg) = self.pegs.each.get_mut(number) else {
