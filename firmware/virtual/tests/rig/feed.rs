@@ -213,6 +213,7 @@ fn a_card_said_to_lie_there_that_does_not_is_waited_for_again() {
 
 #[test]
 fn two_cards_at_once_and_a_card_that_stays_are_noticed_and_cut_no_further() {
+    let mut by_light = 0;
     for seed in 0..10 {
         let settings = WorldSettings::for_card(8, 20);
         let told = settings.as_told_to_unit(20);
@@ -233,12 +234,19 @@ fn two_cards_at_once_and_a_card_that_stays_are_noticed_and_cut_no_further() {
             bench.run(10_000_000);
             let stagger = bench.world.borrow().truth().injected[0].amount;
             match bench.last_reason() {
-                Some(reason) => assert!(reasons.contains(&reason), "seed {seed}: {reason:?}"),
+                Some(reason) => {
+                    assert!(reasons.contains(&reason), "seed {seed}: {reason:?}");
+                    by_light += u32::from(reason == StopReason::DoubleFeed);
+                }
                 // without the light, two cards that lie true are not to be told
                 None => assert!(light == 0 && stagger < 5.0, "seed {seed}, {stagger} mm"),
             }
         }
     }
+    assert!(
+        by_light > 0,
+        "the light through two cards was never noticed"
+    );
 }
 
 /// Cuts one card that jams somewhere.
