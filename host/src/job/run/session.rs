@@ -124,7 +124,10 @@ impl Job {
         self.phase = Phase::Running;
         self.event(EventKind::Reset, serde_json::json!({}), at, fx);
         let settings = HostToUnit::Configure(self.order.settings);
-        for order in [settings, HostToUnit::Reset, HostToUnit::Start] {
+        // cards that were on the line when the unit stopped have been queued
+        // since, and are written down as not begun
+        let dropped = HostToUnit::DropQueue;
+        for order in [dropped, settings, HostToUnit::Reset, HostToUnit::Start] {
             fx.push(Effect::Send(order));
         }
         fx.push(Effect::Tell(News::Started));
