@@ -31,6 +31,8 @@ impl Job {
                 continue;
             };
             let strokes: Vec<Stroke> = self.order.deck.strokes(card).unwrap_or_default();
+            // no two alike: a later run takes them up in the order sent
+            self.last_sent = UnixMillis(at.0.max(self.last_sent.0 + 1));
             let used = self.used.entry(card).or_insert(0);
             *used += 1;
             let id = CardId {
@@ -43,7 +45,7 @@ impl Job {
                 id,
                 strokes: flight.strokes.len() as u16,
                 crc: flight.crc,
-                sent: at,
+                sent: self.last_sent,
             };
             self.flights.push_back(flight);
             self.record(
