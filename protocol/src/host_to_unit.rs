@@ -152,7 +152,7 @@ pub struct Settings {
     /// Largest share of time a coil may be on, in thousandths; at most the
     /// unit's own limit.
     pub coil_duty_permille: u16,
-    /// Holes of one row that may read wrong before the rig stops at once.
+    /// So many holes of one row reading wrong stop the rig at once.
     pub gross_holes: u8,
     /// Light through single card, in thousandths of the open light; less is
     /// taken for two cards. 0 switches this check off.
