@@ -8,8 +8,8 @@ mod audit;
 mod decks;
 mod store;
 
-pub use audit::{Audit, MOST_OPEN_CHAD, Piece, physically_good};
-pub use decks::{curlew_deck, random_deck};
+pub use audit::{Audit, LEAST_OPEN, Piece};
+pub use decks::{coarse_fast_rig, curlew_deck, cut_card, fast_rig, random_deck, seed_or};
 pub use store::{DiskStore, MemoryStore, Store, tries};
 
 use std::collections::VecDeque;
@@ -358,6 +358,11 @@ impl<S: Store> Shop<S> {
             let world = self.cabled.unit.world();
             !world.block_stuck() && !world.jammed() && world.guard_shut() && world.stop_out()
         };
+        if ready {
+            let mut world = self.cabled.unit.world_mut();
+            world.brush_bar();
+            world.renew_lamp();
+        }
         if ready && now.since(asked) >= self.keeper.thinks_us {
             self.keeper.asked = None;
             self.keeper.resets += 1;

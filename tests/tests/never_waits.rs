@@ -6,7 +6,9 @@
 use cardwright::job::{Account, End, Job};
 use cardwright::rig::RigFile;
 use cardwright_protocol::Micros;
-use cardwright_tests::virtual_time::{Audit, Keeper, MemoryStore, Shop, curlew_deck, machine};
+use cardwright_tests::virtual_time::{
+    Audit, Keeper, MemoryStore, Shop, curlew_deck, fast_rig, machine,
+};
 use cardwright_virtual::chance::Fault;
 use cardwright_virtual::{Attendant, Faults, LineSettings, WorldSettings};
 use rand::{RngExt, SeedableRng};
@@ -86,33 +88,9 @@ fn the_demo_deck_never_waits_with_16_ms_each_way() {
     assert_eq!(account.waited_record_us, 0);
 }
 
-/// A rig that makes a stroke in less than 25 ms, feed and all.
-fn fast() -> (WorldSettings, RigFile) {
-    let world = WorldSettings {
-        stroke_cycle_us: 9_000,
-        sensor_zone_us: 500,
-        lock_us: 1_500,
-        ..WorldSettings::default()
-    };
-    let faster = [
-        ("start_speed_mm_s = 20", "start_speed_mm_s = 100"),
-        ("top_speed_mm_s = 600", "top_speed_mm_s = 1500"),
-        ("acceleration_mm_s2 = 20000", "acceleration_mm_s2 = 250000"),
-        ("settle_ms = 2.0", "settle_ms = 1.0"),
-        ("lock_settle_ms = 5.0", "lock_settle_ms = 2.0"),
-        ("coil_stagger_ms = 0.5", "coil_stagger_ms = 0.3"),
-    ];
-    let mut text = RigFile::BENCH.to_string();
-    for (from, to) in faster {
-        assert!(text.contains(from), "{from}");
-        text = text.replace(from, to);
-    }
-    (world, RigFile::parse(&text, "fast").expect("a rig file"))
-}
-
 #[test]
 fn nor_at_25_ms_a_stroke_with_a_tenth_of_the_frames_lost_and_a_stalling_host() {
-    let (world, rig) = fast();
+    let (world, rig) = fast_rig();
     for seed in 1..=3 {
         let line = LineSettings {
             frame_lost: Fault::new(0.1, seed),

@@ -5,6 +5,7 @@
 use std::collections::{BTreeMap, HashMap};
 
 use cardwright::deck::{Deck, Stroke};
+use cardwright::ledger::Verdict;
 use cardwright_protocol::CardNumber;
 use cardwright_virtual::faults::FaultKind;
 use cardwright_virtual::truth::{self, Difference, StrokeEnd};
@@ -12,7 +13,7 @@ use cardwright_virtual::{World, WorldSettings};
 
 /// A chad that leaves at least this share of its hole open is let pass, by the
 /// reader and by a needle alike (a needle is thinner than its hole).
-pub const MOST_OPEN_CHAD: f64 = 0.55;
+pub const LEAST_OPEN: f64 = 0.55;
 
 /// How far a hole may lie from its place for the cloth not to show it.
 const REGISTER_MM: f64 = 1.0;
@@ -21,13 +22,22 @@ const REGISTER_MM: f64 = 1.0;
 /// lace and the blank stroke.
 const TELLING: std::ops::Range<usize> = 2..6;
 
-/// Whether a card is as the deck wants it.
-#[must_use]
-pub fn physically_good(card: &truth::Card, strokes: &[Stroke], world: &WorldSettings) -> bool {
-    let differences = card.matches(strokes, world.holes, world.pitch_mm, REGISTER_MM);
-    differences
-        .iter()
-        .all(|d| matches!(d, Difference::Chad { open, .. } if *open >= MOST_OPEN_CHAD))
+/// What is wrong with a card, and the least share that a chad leaves open.
+fn look_at(
+    card: &truth::Card,
+    strokes: &[Stroke],
+    world: &WorldSettings,
+) -> (Vec<Difference>, f64) {
+    let mut wrong = card.matches(strokes, world.holes, world.pitch_mm, REGISTER_MM);
+    let mut least = 1.0f64;
+    wrong.retain(|difference| match difference {
+        Difference::Chad { open, .. } if *open >= LEAST_OPEN => {
+            least = least.min(*open);
+            false
+        }
+        _ => true,
+    });
+    (wrong, least)
 }
 
 /// What one physical stroke of a piece locked.
@@ -45,8 +55,10 @@ pub struct Piece {
     pub serial: u64,
     /// Strokes that came down on it.
     pub strokes: usize,
-    /// Whether it is as the deck wants it; none while it is in the machine.
-    pub good: Option<bool>,
+    /// In what it differs from what the deck wants.
+    pub differs: Vec<Difference>,
+    /// The least share of a hole that a chad leaves open.
+    pub least_open: f64,
 }
 
 /// The account kept from the truth.
@@ -71,6 +83,8 @@ pub struct Audit {
     pub left_count: u64,
     /// Injected faults by kind.
     pub injected: BTreeMap<FaultKind, u64>,
+    /// The least share of a hole left open on a card called good.
+    pub worst_chad_passed: f64,
     /// Cards with a fault that moves them against the punches.
     moved: std::collections::HashSet<u64>,
 }
@@ -105,6 +119,7 @@ impl Audit {
             unknown: 0,
             left_count: 0,
             injected: BTreeMap::new(),
+            worst_chad_passed: 1.0,
             moved: std::collections::HashSet::new(),
         }
     }
@@ -166,7 +181,7 @@ impl Audit {
         }
         let number = self.which(&cuts).or_else(|| {
             let last_raised = cuts.last().is_some_and(raised);
-            (last_raised && cuts.len() > 1).then(|| {
+            last_raised.then(|| {
                 cuts.pop();
                 self.raised += 1;
                 self.which(&cuts)
@@ -176,15 +191,18 @@ impl Audit {
             Some(0) => self.unknown += 1,
             Some(number) => {
                 let strokes = &self.programmes[number as usize - 1];
-                let good = physically_good(card, strokes, &self.world);
+                let (differs, least_open) = look_at(card, strokes, &self.world);
                 let piece = Piece {
                     serial,
                     strokes: cuts.len(),
-                    good: Some(good),
+                    differs,
+                    least_open,
                 };
                 let pieces = self.pieces.entry(CardNumber(number)).or_default();
                 pieces.push(piece);
             }
+            // the lower of two cards, struck where the upper one ended
+            None if card.doubled_with.is_some() => self.unknown += 1,
             None => {
                 let seen: Vec<_> = cuts.iter().map(|c| (c.locked, c.peg)).collect();
                 self.wrong(format!("piece {serial} is no card's beginning: {seen:?}"));
@@ -235,6 +253,15 @@ impl Audit {
         self.pieces.get(&card).and_then(|pieces| pieces.last())
     }
 
+    /// Each card's pieces, for messages: serial number, strokes, differences.
+    #[must_use]
+    pub fn in_short(&self) -> BTreeMap<u32, Vec<(u64, usize, usize)>> {
+        let short = |piece: &Piece| (piece.serial, piece.strokes, piece.differs.len());
+        let all = self.pieces.iter();
+        all.map(|(card, pieces)| (card.0, pieces.iter().map(short).collect()))
+            .collect()
+    }
+
     /// Whether all strokes of a card's programme came down on this piece.
     #[must_use]
     pub fn whole(&self, card: CardNumber, piece: &Piece) -> bool {
@@ -245,16 +272,19 @@ impl Audit {
     /// A card recorded good: its last piece is whole and as the deck wants it.
     /// Everything that speaks against it is noted.
     pub fn called_good(&mut self, card: CardNumber) {
-        let verdict = match self.last(card) {
+        let verdict = match self.last(card).cloned() {
             None => Some("was never cut".to_string()),
-            Some(piece) if !self.whole(card, piece) => {
+            Some(piece) if !self.whole(card, &piece) => {
                 Some(format!("has {} strokes", piece.strokes))
             }
-            Some(piece) if piece.good != Some(true) => Some(format!(
-                "is not as the deck wants it (piece {})",
-                piece.serial
+            Some(piece) if !piece.differs.is_empty() => Some(format!(
+                "differs (piece {}): {:?}",
+                piece.serial, piece.differs
             )),
-            Some(_) => None,
+            Some(piece) => {
+                self.worst_chad_passed = self.worst_chad_passed.min(piece.least_open);
+                None
+            }
         };
         if let Some(why) = verdict {
             self.wrong(format!("card {} is called good and {why}", card.0));
@@ -269,7 +299,27 @@ impl Audit {
             self.wrong(format!("card {}: {tries} tries, {pieces} pieces", card.0));
         }
         let good = self.pieces.get(&card).into_iter().flatten();
-        let good = good.filter(|piece| piece.good == Some(true)).count() as u32;
+        let good = good.filter(|piece| piece.differs.is_empty()).count() as u32;
         good.saturating_sub(u32::from(called_good))
+    }
+
+    /// Pieces of this card that were as the deck wants them and were judged
+    /// faulty all the same; counted only where tries and pieces tally.
+    #[must_use]
+    pub fn false_alarms(&self, card: CardNumber, tries: &[Verdict]) -> u32 {
+        let pieces = self.pieces.get(&card).map_or(&[][..], Vec::as_slice);
+        if pieces.len() != tries.len() {
+            return 0;
+        }
+        let judged = [
+            Verdict::Missing,
+            Verdict::Extra,
+            Verdict::Mixed,
+            Verdict::OutOfRegister,
+        ];
+        let alarm = |(piece, verdict): &(&Piece, &Verdict)| {
+            judged.contains(verdict) && piece.differs.is_empty() && piece.least_open > 0.9
+        };
+        pieces.iter().zip(tries).filter(alarm).count() as u32
     }
 }

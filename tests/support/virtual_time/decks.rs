@@ -1,10 +1,13 @@
-//! Decks for the tests.
+//! Decks and machines for the tests.
 
 use std::path::Path;
 use std::sync::Arc;
 
 use cardwright::deck::paper::{PaperSettings, deck_from_picture};
-use cardwright::deck::{CardFormat, Cutting, Deck, Row};
+use cardwright::deck::{CardFormat, Cutting, Deck, Row, Stroke};
+use cardwright::rig::RigFile;
+use cardwright_virtual::WorldSettings;
+use cardwright_virtual::stock::{Card, Hole};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -43,4 +46,87 @@ pub fn random_deck(cards: u32, seed: u64) -> Arc<Deck> {
         cards,
     );
     Arc::new(deck.expect("51 rows of 8"))
+}
+
+/// A machine that makes a stroke in less than 25 ms, feed and all, and its rig
+/// file.
+///
+/// # Panics
+/// If the built-in rig file has other lines than these.
+#[must_use]
+pub fn fast_rig() -> (WorldSettings, RigFile) {
+    let world = WorldSettings {
+        stroke_cycle_us: 9_000,
+        sensor_zone_us: 500,
+        lock_us: 1_500,
+        ..WorldSettings::default()
+    };
+    (
+        world,
+        RigFile::parse(&fast_text(), "fast").expect("a rig file"),
+    )
+}
+
+/// The built-in rig file with a faster machine's figures.
+fn fast_text() -> String {
+    let faster = [
+        ("start_speed_mm_s = 20", "start_speed_mm_s = 100"),
+        ("top_speed_mm_s = 600", "top_speed_mm_s = 1500"),
+        ("acceleration_mm_s2 = 20000", "acceleration_mm_s2 = 250000"),
+        ("settle_ms = 2.0", "settle_ms = 1.0"),
+        ("lock_settle_ms = 5.0", "lock_settle_ms = 2.0"),
+        ("coil_stagger_ms = 0.5", "coil_stagger_ms = 0.3"),
+    ];
+    let mut text = RigFile::BENCH.to_string();
+    for (from, to) in faster {
+        assert!(text.contains(from), "{from}");
+        text = text.replace(from, to);
+    }
+    text
+}
+
+/// The same machine with half as many feed steps in a millimetre, which halves
+/// the work of a test.
+///
+/// # Panics
+/// As [`fast_rig`].
+#[must_use]
+pub fn coarse_fast_rig() -> (WorldSettings, RigFile) {
+    let (world, _) = fast_rig();
+    let world = WorldSettings {
+        steps_per_metre: 10_000.0,
+        ..world
+    };
+    let text = fast_text().replace("steps_per_mm = 20.0", "steps_per_mm = 10.0");
+    (world, RigFile::parse(&text, "coarse").expect("a rig file"))
+}
+
+/// The seed from the environment, or this one.
+#[must_use]
+pub fn seed_or(usual: u64) -> u64 {
+    let given = std::env::var("CARDWRIGHT_SEED").ok();
+    given.and_then(|text| text.parse().ok()).unwrap_or(usual)
+}
+
+/// A dry 400 card with these strokes' holes exactly in their places.
+#[must_use]
+pub fn cut_card(world: &WorldSettings, strokes: &[Stroke]) -> Card {
+    let mut card = Card::plain(world.stock.length_mm, world.stock.width_mm);
+    let hole = |x_mm, y_mm, d_mm: f64| Hole {
+        x_mm,
+        y_mm,
+        r_mm: d_mm / 2.0,
+        flap: None,
+        stroke: None,
+    };
+    for (at, stroke) in (0u32..).zip(strokes) {
+        let x = 14.2 + f64::from(at) * world.pitch_mm;
+        for number in stroke.punches().holes() {
+            card.add(hole(x, world.across_mm(number), world.needle_diameter_mm));
+        }
+        if stroke.peg() {
+            card.add(hole(x + world.pitch_mm, 0.0, world.peg_diameter_mm));
+        }
+    }
+    card
 }

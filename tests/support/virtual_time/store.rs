@@ -2,7 +2,7 @@
 //! memory that keeps the same promises.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use cardwright::deck::Deck;
@@ -22,8 +22,8 @@ pub trait Store {
 
 /// The real ledger behind its real writer.
 pub struct DiskStore {
-    runtime: tokio::runtime::Runtime,
-    hub: Hub,
+    dir: PathBuf,
+    open: Option<(tokio::runtime::Runtime, Hub)>,
 }
 
 impl DiskStore {
@@ -42,7 +42,21 @@ impl DiskStore {
             let _within = runtime.enter();
             Hub::start(ledger).expect("the ledger's writer starts")
         };
-        DiskStore { runtime, hub }
+        DiskStore {
+            dir: dir.to_path_buf(),
+            open: Some((runtime, hub)),
+        }
+    }
+
+    /// The program is gone and another opens the same ledger.
+    pub fn reopen(&mut self) {
+        self.open = None;
+        *self = DiskStore::open(&self.dir.clone());
+    }
+
+    fn ask<T>(&self, what: impl AsyncFnOnce(&Hub) -> T) -> T {
+        let (runtime, hub) = self.open.as_ref().expect("the ledger is open");
+        runtime.block_on(what(hub))
     }
 
     /// The order that the program would draw up now; none if nothing is left
@@ -64,14 +78,14 @@ impl DiskStore {
             cards,
             recut,
         };
-        let drawn = self.runtime.block_on(draw_up(wanted, rig, &self.hub));
+        let drawn = self.ask(async |hub| draw_up(wanted, rig, hub).await);
         drawn.expect("the ledger answers").order
     }
 }
 
 impl Store for DiskStore {
     fn carry_out(&mut self, command: &Command) -> Answer {
-        let answer = self.runtime.block_on(self.hub.ask(command.clone()));
+        let answer = self.ask(async |hub| hub.ask(command.clone()).await);
         answer.unwrap_or_else(|error| panic!("{command:?}: {error}"))
     }
 }
@@ -139,6 +153,12 @@ impl MemoryStore {
             used: BTreeMap::new(),
             open_elsewhere: BTreeSet::new(),
         }
+    }
+
+    /// Forgets all attempts, for another deck; session numbers go on.
+    pub fn forget(&mut self) {
+        self.attempts.clear();
+        self.good.clear();
     }
 
     /// Attempts by verdict.
