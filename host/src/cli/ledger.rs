@@ -5,7 +5,7 @@
 
 mod decks;
 mod lists;
-mod wording;
+pub(super) mod wording;
 
 use crate::ledger::export::{self, Table};
 use crate::ledger::{Ledger, LedgerError};
@@ -13,6 +13,7 @@ use anyhow::Context;
 use cardwright_protocol::JobNumber;
 use clap::{Args, Subcommand, ValueEnum};
 use lists::{cards, jobs, show, units};
+use serde_json::json;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -88,7 +89,7 @@ pub fn run(
     out: &mut dyn Write,
 ) -> anyhow::Result<u8> {
     if let Some(What::Export(ExportArgs { columns: true, .. })) = &args.what {
-        return columns(out);
+        return columns(as_json, out);
     }
     let ledger = open(data_dir)?;
     ledger.at_one_moment(|| match &args.what {
@@ -98,7 +99,7 @@ pub fn run(
             cards(&ledger, deck.as_deref(), name.as_deref(), as_json, out)
         }
         Some(What::Units) => units(&ledger, as_json, out),
-        Some(What::Export(args)) => export(&ledger, args, out),
+        Some(What::Export(args)) => export(&ledger, args, as_json, out),
     })
 }
 
@@ -113,13 +114,26 @@ fn open(data_dir: &Path) -> Result<Ledger, LedgerError> {
     }
 }
 
-fn export(ledger: &Ledger, args: &ExportArgs, out: &mut dyn Write) -> anyhow::Result<u8> {
+fn export(
+    ledger: &Ledger,
+    args: &ExportArgs,
+    as_json: bool,
+    out: &mut dyn Write,
+) -> anyhow::Result<u8> {
     let write = |out: &mut dyn Write| match args.format {
         Format::Json => export::json(ledger, out),
         Format::Csv => export::csv(ledger, args.table, out),
     };
     let Some(path) = &args.out else {
-        write(out)?;
+        if as_json && args.format == Format::Json {
+            // one object a line, as everywhere with --json
+            let mut pretty = Vec::new();
+            write(&mut pretty)?;
+            let whole: serde_json::Value = serde_json::from_slice(&pretty)?;
+            writeln!(out, "{whole}")?;
+        } else {
+            write(out)?;
+        }
         return Ok(0);
     };
     // Written whole under another name first, so that an export that fails
@@ -140,7 +154,17 @@ fn export(ledger: &Ledger, args: &ExportArgs, out: &mut dyn Write) -> anyhow::Re
     Ok(0)
 }
 
-fn columns(out: &mut dyn Write) -> anyhow::Result<u8> {
+fn columns(as_json: bool, out: &mut dyn Write) -> anyhow::Result<u8> {
+    if as_json {
+        for table in Table::ALL {
+            for (column, meaning) in table.columns() {
+                let line = json!({ "table": table.name(), "column": column, "meaning": meaning });
+                writeln!(out, "{line}")?;
+            }
+        }
+        writeln!(out, "{}", json!({ "tables": Table::ALL.len() }))?;
+        return Ok(0);
+    }
     for table in Table::ALL {
         writeln!(out, "{}", table.name())?;
         for (name, meaning) in table.columns() {
