@@ -27,7 +27,9 @@ pub enum DaemonError {
     #[error(transparent)]
     Ledger(#[from] LedgerError),
     /// The socket.
-    #[error("the daemon's socket {path} cannot be opened: {cause}; check the data directory")]
+    #[error(
+        "the daemon's socket {path} cannot be opened: {cause}; give a --data DIR that can be written and whose path is short (sockets allow some 100 bytes)"
+    )]
     Socket {
         /// Its path.
         path: String,

@@ -14,6 +14,12 @@ use toml::Spanned;
 /// Why a deck file was refused.
 #[derive(Debug, thiserror::Error)]
 pub enum DeckFileError {
+    /// It is no text.
+    #[error("{} is not a deck file: a deck is a text file; give the deck, or make one from a picture with `cardwright deck make`", file.display())]
+    NotText {
+        /// The file.
+        file: PathBuf,
+    },
     /// The file cannot be read.
     #[error("cannot read the deck file {}: {cause}; check the path and the permissions", file.display())]
     Unreadable {
@@ -123,9 +129,14 @@ impl<'de> Deserialize<'de> for CardLines {
 }
 
 pub(super) fn read(file: &Path) -> Result<Deck, DeckFileError> {
-    let text = std::fs::read_to_string(file).map_err(|cause| DeckFileError::Unreadable {
-        file: file.to_owned(),
-        cause,
+    let text = std::fs::read_to_string(file).map_err(|cause| match cause.kind() {
+        std::io::ErrorKind::InvalidData => DeckFileError::NotText {
+            file: file.to_owned(),
+        },
+        _ => DeckFileError::Unreadable {
+            file: file.to_owned(),
+            cause,
+        },
     })?;
     parse(&text, file)
 }
