@@ -7,7 +7,7 @@ use anyhow::{Context, Result};
 use clap::Args;
 
 use super::Common;
-use super::screen::Screen;
+use super::screen::{Screen, out as say};
 use super::session::{Who, serve};
 use crate::deck::{CardFormat, Deck, paper};
 use crate::job::{News, Recut};
@@ -72,9 +72,9 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<u8> {
     let exit = serve(request, &ledger, &mut screen, Who::Demo)?;
     let pictures = draw(&deck_file, &ledger, &out, &screen)?;
     if !common.json {
-        println!("left in {}:", out.display());
+        say(&format!("left in {}:", out.display()));
         for (file, what) in pictures {
-            println!("  {file:24} {what}");
+            say(&format!("  {file:24} {what}"));
         }
     }
     Ok(exit)

@@ -32,6 +32,7 @@ struct Command {
 
 /// What every command takes.
 #[derive(Clone, Debug, Args)]
+#[command(next_help_heading = "Options of every command")]
 struct Common {
     /// One JSON object a line on standard output; the last is the summary.
     #[arg(long, global = true)]
@@ -124,10 +125,15 @@ fn absolute(path: &std::path::Path) -> PathBuf {
 /// Runs the program with these arguments. Its exit status.
 #[must_use]
 pub fn run(args: impl IntoIterator<Item = std::ffi::OsString>) -> u8 {
+    let args: Vec<std::ffi::OsString> = args.into_iter().collect();
+    let wants_json = args.iter().any(|arg| arg == "--json");
     let command = match Command::try_parse_from(args) {
         Ok(command) => command,
         Err(error) => {
             let _ = error.print();
+            if error.use_stderr() && wants_json {
+                screen::complain_in_json(&error.to_string());
+            }
             return if error.use_stderr() { 2 } else { 0 };
         }
     };
@@ -151,9 +157,12 @@ pub fn run(args: impl IntoIterator<Item = std::ffi::OsString>) -> u8 {
 /// Whoever read our output has seen enough.
 fn is_broken_pipe(error: &anyhow::Error) -> bool {
     error.chain().any(|cause| {
-        cause
+        let io = cause
             .downcast_ref::<std::io::Error>()
-            .is_some_and(|error| error.kind() == std::io::ErrorKind::BrokenPipe)
+            .map(std::io::Error::kind);
+        let json = cause.downcast_ref::<serde_json::Error>();
+        let kind = io.or(json.and_then(serde_json::Error::io_error_kind));
+        kind == Some(std::io::ErrorKind::BrokenPipe)
     })
 }
 

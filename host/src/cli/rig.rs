@@ -6,10 +6,11 @@ use std::path::PathBuf;
 use anyhow::Result;
 use cardwright_protocol::host_to_unit::Exercise;
 use clap::{Args, Subcommand};
+use serde_json::json;
 
 use super::Common;
 use super::cut::CAUTION;
-use super::screen::Screen;
+use super::screen::{Screen, out};
 use super::session::{Who, may_move, serve};
 use crate::deck::CardFormat;
 use crate::job::{UnitInfo, remedy_of_stop, stop_words};
@@ -116,7 +117,13 @@ pub(super) fn run(args: &RigArgs, common: &Common) -> Result<u8> {
         }
         RigArgs::Exercise(args) => exercise(args, common),
         RigArgs::Settings => {
-            std::io::stdout().write_all(RigFile::BENCH.as_bytes())?;
+            let mut out = std::io::stdout();
+            if common.json {
+                let last = json!({ "event": "summary", "rig_file": RigFile::BENCH, "exit": 0 });
+                writeln!(out, "{last}")?;
+            } else {
+                out.write_all(RigFile::BENCH.as_bytes())?;
+            }
             Ok(0)
         }
         RigArgs::Virtual(args) => serve_on_terminal(args, common),
@@ -134,7 +141,7 @@ fn find(json: bool) -> Result<u8> {
         }
     }
     if json {
-        let last = serde_json::json!({ "event": "summary", "ports": found.len(), "exit": 0 });
+        let last = json!({ "event": "summary", "ports": found.len(), "exit": 0 });
         writeln!(out, "{last}")?;
     } else if found.is_empty() {
         writeln!(
@@ -180,14 +187,18 @@ fn serve_on_terminal(args: &VirtualArgs, common: &Common) -> Result<u8> {
     let handle = serve_virtual(&choice, &stock, args.link.clone())?;
     let path = handle.path();
     if common.json {
-        println!("{}", serde_json::json!({ "event": "ready", "port": path }));
+        out(&json!({ "event": "ready", "port": path }).to_string());
     } else {
-        println!("virtual rig on {}; interrupt to stop", path.display());
+        out(&format!(
+            "virtual rig on {}; interrupt to stop",
+            path.display()
+        ));
     }
     let runtime = tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()?;
-    runtime.block_on(tokio::signal::ctrl_c())?;
+    // the link goes with the handle, so the end must come in order
+    runtime.block_on(super::serve::interrupted());
     Ok(0)
 }
 

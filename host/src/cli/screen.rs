@@ -8,6 +8,7 @@ use std::time::Instant;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde_json::{Value, json};
 
+use super::ledger::wording::wrapped;
 use crate::job::{Account, News};
 use crate::service::Outcome;
 
@@ -53,15 +54,15 @@ impl Screen {
             return;
         }
         if self.bar.is_hidden() {
-            eprintln!("{words}");
+            err(words);
         } else {
-            self.bar.println(words);
+            self.bar.println(narrow(words));
         }
     }
 
     /// A result, for whoever reads standard output.
     fn result(&self, words: &str) {
-        self.bar.suspend(|| println!("{words}"));
+        self.bar.suspend(|| out(words));
     }
 
     /// What can be typed.
@@ -89,7 +90,7 @@ impl Screen {
         }
         if self.json {
             if let Ok(line) = serde_json::to_string(news) {
-                println!("{line}");
+                out(&line);
             }
             return;
         }
@@ -179,7 +180,7 @@ impl Screen {
 
     fn begin_bar(&self, kind: &str) {
         self.bar.set_length(u64::from(self.cards));
-        let template = "{msg:18} [{bar:40}] {pos}/{len} good  {elapsed} (about {eta} left)";
+        let template = "{msg:17} [{bar:22}] {pos}/{len} good  {elapsed} (about {eta} left)";
         if let Ok(style) = ProgressStyle::with_template(template) {
             self.bar.set_style(style.progress_chars("#>."));
         }
@@ -231,23 +232,52 @@ impl Screen {
                     object.insert("words".to_string(), json!(outcome.words));
                 }
             }
-            println!("{last}");
-        } else if let Some(account) = &self.account {
+            out(&last.to_string());
+        } else if let Some(account) = self.account.as_ref().filter(|account| account.stock > 0) {
             let mut out = std::io::stdout().lock();
             let _ = write_account(&mut out, account, self.started.elapsed().as_secs_f64());
         }
-        if !outcome.words.is_empty() {
-            eprintln!("cardwright: {}", outcome.words);
+        match (outcome.words.as_str(), outcome.exit) {
+            ("", _) => {}
+            // a result like any other
+            (words, 0) if !self.json => out(words),
+            (_, 0) => {}
+            (words, _) => err(&format!("cardwright: {words}")),
         }
     }
+}
+
+/// Lines that a narrow terminal does not break within words.
+fn narrow(words: &str) -> String {
+    let indent = |line: &str| line.len() - line.trim_start().len();
+    let lines: Vec<String> = words
+        .lines()
+        .map(|line| wrapped(line, indent(line)))
+        .collect();
+    lines.join("\n")
+}
+
+/// A line on standard output. Whoever read it may be gone; the work goes on.
+pub(super) fn out(line: &str) {
+    let _ = writeln!(std::io::stdout(), "{line}");
+}
+
+/// A line on standard error, likewise.
+fn err(line: &str) {
+    let _ = writeln!(std::io::stderr(), "{line}");
 }
 
 /// Tells of an error before any work began.
 pub(super) fn complain(words: &str, json: bool) {
     if json {
-        println!("{}", json!({ "event": "error", "exit": 2, "words": words }));
+        complain_in_json(words);
     }
-    eprintln!("cardwright: {words}");
+    err(&format!("cardwright: {words}"));
+}
+
+/// The same, only for whoever reads the JSON.
+pub(super) fn complain_in_json(words: &str) {
+    out(&json!({ "event": "error", "exit": 2, "words": words.trim_end() }).to_string());
 }
 
 fn write_account(out: &mut impl Write, account: &Account, seconds: f64) -> std::io::Result<()> {

@@ -4,7 +4,7 @@ use anyhow::Result;
 use tokio::sync::oneshot;
 
 use super::Common;
-use super::screen::complain;
+use super::screen::{complain, out};
 use crate::daemon;
 
 /// Runs the daemon.
@@ -23,9 +23,9 @@ pub(super) fn run(common: &Common) -> Result<u8> {
         });
         let ready = || {
             if json {
-                println!("{}", serde_json::json!({ "event": "ready", "data": data }));
+                out(&serde_json::json!({ "event": "ready", "data": data }).to_string());
             } else {
-                println!("serving {}; interrupt to stop", data.display());
+                out(&format!("serving {}; interrupt to stop", data.display()));
             }
         };
         daemon::serve(&data, ready, stopped).await
@@ -33,7 +33,7 @@ pub(super) fn run(common: &Common) -> Result<u8> {
     match served {
         Ok(()) => {
             if json {
-                println!("{}", serde_json::json!({ "event": "summary", "exit": 0 }));
+                out(&serde_json::json!({ "event": "summary", "exit": 0 }).to_string());
             }
             Ok(0)
         }
@@ -45,7 +45,7 @@ pub(super) fn run(common: &Common) -> Result<u8> {
 }
 
 /// Waits for an interrupt or a request to terminate.
-async fn interrupted() {
+pub(super) async fn interrupted() {
     use tokio::signal::unix::{SignalKind, signal};
     let Ok(mut terminate) = signal(SignalKind::terminate()) else {
         let _ = tokio::signal::ctrl_c().await;

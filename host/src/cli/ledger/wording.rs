@@ -182,7 +182,7 @@ pub(super) fn shortened(text: &str, most: usize) -> String {
 
 /// `text` broken between words into lines of at most [`WIDTH`] columns, all
 /// but the first indented by `indent`. The first keeps its own spaces.
-pub(super) fn wrapped(text: &str, indent: usize) -> String {
+pub(in crate::cli) fn wrapped(text: &str, indent: usize) -> String {
     let mut whole = String::new();
     let mut column: usize = 0;
     for (number, word) in text.split(' ').enumerate() {
