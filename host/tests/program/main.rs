@@ -1,0 +1,12 @@
+//! The program itself, as a person or a script starts it: a child process, its
+//! lines, its exit status. One risk a file.
+
+mod bad_input;
+mod bad_ports;
+mod daemon;
+mod everyday;
+mod full_disk;
+mod json;
+mod sigkill;
+mod support;
+mod virtual_port;
