@@ -22,22 +22,43 @@ const REGISTER_MM: f64 = 1.0;
 /// lace and the blank stroke.
 const TELLING: std::ops::Range<usize> = 2..6;
 
-/// What is wrong with a card, and the least share that a chad leaves open.
-fn look_at(
-    card: &truth::Card,
-    strokes: &[Stroke],
-    world: &WorldSettings,
-) -> (Vec<Difference>, f64) {
-    let mut wrong = card.matches(strokes, world.holes, world.pitch_mm, REGISTER_MM);
-    let mut least = 1.0f64;
-    wrong.retain(|difference| match difference {
+/// Whether an extra hole's middle lies in a peg hole, where there is no card:
+/// the reader sees the peg hole open in any case, no needle stands there, and at
+/// most a sliver of 0.6 mm is cut from the peg hole's rim.
+fn in_peg_hole(stroke: f64, hole: f64, strokes: &[Stroke], world: &WorldSettings) -> bool {
+    let middle = (f64::from(world.holes) + 1.0) / 2.0;
+    let pegs = (1u32..).zip(strokes).filter(|(_, s)| s.peg());
+    let reach = world.peg_diameter_mm / 2.0 / world.pitch_mm;
+    pegs.into_iter()
+        .any(|(at, _)| (stroke - f64::from(at)).hypot(hole - middle) < reach)
+}
+
+/// What a look at a card found.
+struct Look {
+    differs: Vec<Difference>,
+    least_open: f64,
+    in_peg_holes: u32,
+}
+
+/// What is wrong with a card.
+fn look_at(card: &truth::Card, strokes: &[Stroke], world: &WorldSettings) -> Look {
+    let mut look = Look {
+        differs: card.matches(strokes, world.holes, world.pitch_mm, REGISTER_MM),
+        least_open: 1.0,
+        in_peg_holes: 0,
+    };
+    look.differs.retain(|difference| match difference {
         Difference::Chad { open, .. } if *open >= LEAST_OPEN => {
-            least = least.min(*open);
+            look.least_open = look.least_open.min(*open);
+            false
+        }
+        Difference::Extra { stroke, hole, .. } if in_peg_hole(*stroke, *hole, strokes, world) => {
+            look.in_peg_holes += 1;
             false
         }
         _ => true,
     });
-    (wrong, least)
+    look
 }
 
 /// What one physical stroke of a piece locked.
@@ -59,6 +80,8 @@ pub struct Piece {
     pub differs: Vec<Difference>,
     /// The least share of a hole that a chad leaves open.
     pub least_open: f64,
+    /// Extra holes that lie in a peg hole.
+    pub in_peg_holes: u32,
 }
 
 /// The account kept from the truth.
@@ -85,6 +108,8 @@ pub struct Audit {
     pub injected: BTreeMap<FaultKind, u64>,
     /// The least share of a hole left open on a card called good.
     pub worst_chad_passed: f64,
+    /// Extra holes in peg holes of cards called good.
+    pub in_peg_holes_passed: u32,
     /// Cards with a fault that moves them against the punches.
     moved: std::collections::HashSet<u64>,
 }
@@ -120,6 +145,7 @@ impl Audit {
             left_count: 0,
             injected: BTreeMap::new(),
             worst_chad_passed: 1.0,
+            in_peg_holes_passed: 0,
             moved: std::collections::HashSet::new(),
         }
     }
@@ -191,12 +217,13 @@ impl Audit {
             Some(0) => self.unknown += 1,
             Some(number) => {
                 let strokes = &self.programmes[number as usize - 1];
-                let (differs, least_open) = look_at(card, strokes, &self.world);
+                let look = look_at(card, strokes, &self.world);
                 let piece = Piece {
                     serial,
                     strokes: cuts.len(),
-                    differs,
-                    least_open,
+                    differs: look.differs,
+                    least_open: look.least_open,
+                    in_peg_holes: look.in_peg_holes,
                 };
                 let pieces = self.pieces.entry(CardNumber(number)).or_default();
                 pieces.push(piece);
@@ -283,6 +310,7 @@ impl Audit {
             )),
             Some(piece) => {
                 self.worst_chad_passed = self.worst_chad_passed.min(piece.least_open);
+                self.in_peg_holes_passed += piece.in_peg_holes;
                 None
             }
         };
