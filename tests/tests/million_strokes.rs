@@ -59,6 +59,7 @@ struct Sums {
     raised: u64,
     unknown: u64,
     wasted: u32,
+    false_alarms_light_changed: u32,
     false_alarms: u32,
     worst_chad: f64,
     in_peg_holes: u32,
@@ -144,7 +145,9 @@ fn a_million_strokes_none_doubled_none_skipped_none_wrong() {
             audit.called_good(card);
             let tries = shop.store.tries(card);
             sums.wasted += audit.tried(card, tries.len(), true);
-            sums.false_alarms += audit.false_alarms(card, &tries);
+            let (dimmed, clear) = audit.false_alarms(card, &tries);
+            sums.false_alarms_light_changed += dimmed;
+            sums.false_alarms += clear;
         }
         assert_eq!(audit.wrongs, Vec::<String>::new(), "seed {seed}, job {job}");
         sums.cards += u64::from(CARDS_A_JOB);

@@ -2,7 +2,7 @@
 //! holes alone: which card a piece of stock was to be is told from the pattern
 //! the punches really cut, never from what the program says.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use cardwright::deck::{Deck, Stroke};
 use cardwright::ledger::Verdict;
@@ -111,7 +111,9 @@ pub struct Audit {
     /// Extra holes in peg holes of cards called good.
     pub in_peg_holes_passed: u32,
     /// Cards with a fault that moves them against the punches.
-    moved: std::collections::HashSet<u64>,
+    moved: HashSet<u64>,
+    /// Cards under which the light changed.
+    dimmed: HashSet<u64>,
 }
 
 fn pattern(stroke: Stroke) -> (u16, bool) {
@@ -146,7 +148,8 @@ impl Audit {
             injected: BTreeMap::new(),
             worst_chad_passed: 1.0,
             in_peg_holes_passed: 0,
-            moved: std::collections::HashSet::new(),
+            moved: HashSet::new(),
+            dimmed: HashSet::new(),
         }
     }
 
@@ -160,6 +163,8 @@ impl Audit {
                 FaultKind::FeedSlip | FaultKind::Jam | FaultKind::DoubledFeed
             );
             self.moved.extend(fault.card.filter(|_| moves));
+            let dims = matches!(fault.kind, FaultKind::LampDrift | FaultKind::Dust);
+            self.dimmed.extend(fault.card.filter(|_| dims));
         }
         for stroke in truth.take_strokes() {
             self.stroke(&stroke);
@@ -332,12 +337,13 @@ impl Audit {
     }
 
     /// Pieces of this card that were as the deck wants them and were judged
-    /// faulty all the same; counted only where tries and pieces tally.
+    /// faulty all the same, with the light changing under them and without;
+    /// counted only where tries and pieces tally.
     #[must_use]
-    pub fn false_alarms(&self, card: CardNumber, tries: &[Verdict]) -> u32 {
+    pub fn false_alarms(&self, card: CardNumber, tries: &[Verdict]) -> (u32, u32) {
         let pieces = self.pieces.get(&card).map_or(&[][..], Vec::as_slice);
         if pieces.len() != tries.len() {
-            return 0;
+            return (0, 0);
         }
         let judged = [
             Verdict::Missing,
@@ -348,6 +354,9 @@ impl Audit {
         let alarm = |(piece, verdict): &(&Piece, &Verdict)| {
             judged.contains(verdict) && piece.differs.is_empty() && piece.least_open > 0.9
         };
-        pieces.iter().zip(tries).filter(alarm).count() as u32
+        let alarms = pieces.iter().zip(tries).filter(alarm);
+        let (dimmed, clear): (Vec<_>, Vec<_>) =
+            alarms.partition(|(piece, _)| self.dimmed.contains(&piece.serial));
+        (dimmed.len() as u32, clear.len() as u32)
     }
 }
