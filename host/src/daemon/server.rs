@@ -137,6 +137,8 @@ async fn attend(
     let work = service::serve(request, hub, &news_to, &mut persons);
     tokio::pin!(work);
     let mut there = true;
+    // a client that has gone is nobody to see to the machine
+    let mut stop_due = false;
     loop {
         tokio::select! {
             outcome = &mut work => {
@@ -146,19 +148,26 @@ async fn attend(
                 return outcome;
             }
             Some(item) = news.recv() => {
-                there &= say(writer, &ToClient::News(item)).await;
+                if there && !say(writer, &ToClient::News(item)).await {
+                    (there, stop_due) = (false, true);
+                }
+            }
+            Ok(permit) = person_to.reserve(), if stop_due => {
+                permit.send(Person::Stop);
+                stop_due = false;
             }
             line = lines.next_line(), if there => match line {
                 Ok(Some(line)) => match serde_json::from_str(&line) {
+                    // to wait for room would hold up the work that makes it
                     Ok(ToDaemon::Person(order)) => {
-                        let _ = person_to.send(order).await;
+                        if person_to.try_send(order).is_err() {
+                            warn!("a client orders more than can be done; an order is dropped");
+                        }
                     }
                     _ => warn!("a client's line is not understood"),
                 },
                 _ => {
-                    there = false;
-                    // nobody is there to see to the machine
-                    let _ = person_to.send(Person::Stop).await;
+                    (there, stop_due) = (false, true);
                 }
             },
         }
