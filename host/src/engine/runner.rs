@@ -20,6 +20,9 @@ use crate::ledger::writer::{Answer, Command};
 /// Wall time between two tries to open a port that is away.
 const REOPEN: Duration = Duration::from_millis(200);
 
+/// How long the error that stopped the ledger's writer is waited for.
+const CAUSE_WITHIN: Duration = Duration::from_secs(1);
+
 /// Where the unit is and how patient to be.
 #[derive(Clone, Debug)]
 pub struct PortOptions {
@@ -96,7 +99,9 @@ pub async fn run<T: Task>(
             }
         }
         while let Some((mark, command)) = engine.take_record() {
-            hub.submit(command, mark, &answers_to)?;
+            if let Err(not_taken) = hub.submit(command, mark, &answers_to) {
+                return Err(first_cause(&mut answers, not_taken).await);
+            }
         }
         while let Some(item) = engine.take_news() {
             // whoever listened may be gone; the job goes on all the same
@@ -121,6 +126,20 @@ pub async fn run<T: Task>(
             () = sleep(clock.until(engine.next_wake()).min(REOPEN)) => {}
         }
     }
+}
+
+/// The ledger takes no more after an error: that error is the one to tell of,
+/// and it may still be on its way here.
+async fn first_cause(
+    answers: &mut mpsc::UnboundedReceiver<(Mark, Result<Answer, HubError>)>,
+    not_taken: HubError,
+) -> EngineError {
+    while let Ok(Some((_, result))) = tokio::time::timeout(CAUSE_WITHIN, answers.recv()).await {
+        if let Err(cause) = result {
+            return cause.into();
+        }
+    }
+    not_taken.into()
 }
 
 fn on_answer<T: Task>(
@@ -171,7 +190,11 @@ impl Line {
             }
             Err(error) => Err(EngineError::Port {
                 path,
-                cause: error.to_string(),
+                cause: match error.to_string().as_str() {
+                    // the system's own words since the days of teleprinters
+                    "Not a typewriter" => "it is no serial port".to_string(),
+                    cause => cause.to_string(),
+                },
             }),
         }
     }
