@@ -42,8 +42,8 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<u8> {
         .with_context(|| format!("{} cannot be made; give another --out", out.display()))?;
     let mut screen = Screen::new(common.json);
     screen.note(
-        "A two-person linen workshop weaves a damask hand towel: a curlew standing in sedge,\n\
-         one repeat of 400 hooks by 160 picks on a 400 head. The rig, its card stock and its\n\
+        "A two-person linen workshop weaves a damask hand towel: a curlew standing in sedge, \
+         one repeat of 400 hooks by 160 picks on a 400 head. The rig, its card stock and its \
          mishaps are virtual; the protocol, the firmware and the serial path are the real ones.",
     );
     screen

@@ -12,6 +12,9 @@ use super::ledger::wording::wrapped;
 use crate::job::{Account, News};
 use crate::service::Outcome;
 
+/// How far the right-hand side of what a unit says of itself stands in.
+const INFO_INDENT: usize = 13;
+
 /// Where news goes.
 pub(super) struct Screen {
     json: bool,
@@ -61,14 +64,19 @@ impl Screen {
     }
 
     /// A result, for whoever reads standard output.
-    fn result(&self, words: &str) {
-        self.bar.suspend(|| out(words));
+    fn result(&self, words: &str, indent: usize) {
+        let lines = words.lines().map(|line| wrapped(line, indent));
+        let narrow = std::io::stdout()
+            .is_terminal()
+            .then(|| lines.collect::<Vec<_>>());
+        let narrow = narrow.map(|lines| lines.join("\n"));
+        self.bar.suspend(|| out(narrow.as_deref().unwrap_or(words)));
     }
 
     /// What can be typed.
     pub fn help(&self) {
         self.note(
-            "type a letter and Enter: p pause, g go on, s stop after this card, r reset after a\n\
+            "type a letter and Enter: p pause, g go on, s stop after this card, r reset after a \
              stop, c cards are laid in, n cut the spoiled cards again now",
         );
     }
@@ -165,15 +173,15 @@ impl Screen {
             News::UnitHeard => self.note("the unit is heard again"),
             News::UnitRestarted => self.note("the unit has restarted; what was in it is unknown"),
             News::Refused { words } => self.note(words),
-            News::Exercised { words, .. } => self.result(words),
+            News::Exercised { words, .. } => self.result(words, 4),
             News::Port { port, what, unit } => {
                 let unit = match unit {
                     Some(info) => format!("unit {}", super::rig::board_text(info)),
                     None => "no unit answers".to_string(),
                 };
-                self.result(&format!("{port}  {what}: {unit}"));
+                self.result(&format!("{port}  {what}: {unit}"), 4);
             }
-            News::Info(info) => self.result(&super::rig::info_text(info)),
+            News::Info(info) => self.result(&super::rig::info_text(info), INFO_INDENT),
             News::Summary(_) => {}
         }
     }
