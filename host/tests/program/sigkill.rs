@@ -335,3 +335,54 @@ fn killed_at_200_moments_no_card_is_cut_twice_or_called_good_unread() {
         shop.kills
     );
 }
+
+fn good_attempt(number: u32) -> Attempt {
+    Attempt {
+        job: 1,
+        card: 1,
+        attempt: number,
+        verdict: "good".to_string(),
+        place: Some(number),
+        lines: 248,
+        kept_lines: Some(248),
+    }
+}
+
+fn checked_again(attempts: &[Attempt], world: &mut World) {
+    let place = Place::new();
+    let deck = Deck::read(&place.deck("towel", 2, 1)).expect("a deck");
+    check(&deck, attempts, &[good_attempt(1)], world);
+}
+
+#[test]
+fn the_check_lets_a_sound_account_pass() {
+    checked_again(&[good_attempt(1)], &mut World::default());
+}
+
+#[test]
+#[should_panic(expected = "after it was good")]
+fn the_check_sees_an_attempt_at_a_good_card() {
+    checked_again(&[good_attempt(1), good_attempt(2)], &mut World::default());
+}
+
+#[test]
+#[should_panic(expected = "not read to its end")]
+fn the_check_sees_a_card_called_good_unread() {
+    let unread = Attempt {
+        lines: 247,
+        ..good_attempt(1)
+    };
+    checked_again(&[unread], &mut World::default());
+}
+
+#[test]
+#[should_panic(expected = "was begun again on piece 7")]
+fn the_check_sees_a_good_card_under_the_punches_again() {
+    let place = Place::new();
+    let deck = Deck::read(&place.deck("towel", 2, 1)).expect("a deck");
+    let strokes = deck.strokes(CardNumber(1)).expect("its first card");
+    let mut world = World::default();
+    let begun = strokes.iter().take(9).map(bits).collect();
+    world.strokes.insert(7, begun);
+    check(&deck, &[good_attempt(1)], &[good_attempt(1)], &mut world);
+}
