@@ -3,13 +3,14 @@
 //! for all of them). The figures are those of the disk under the system's
 //! temporary directory.
 
-use cardwright::ledger::writer::{Command, LedgerWriter};
+use cardwright::ledger::writer::{Command, Completions, LedgerWriter};
 use cardwright::ledger::{
     EndedAttempt, JobKind, Ledger, NewAttempt, NewJob, Readings, UnixMillis, Verdict,
 };
 use cardwright_protocol::{Attempt, CardId, CardNumber, JobNumber};
-use criterion::{BatchSize, Criterion, criterion_group, criterion_main};
+use criterion::{Criterion, criterion_group, criterion_main};
 use std::error::Error;
+use std::time::{Duration, Instant};
 
 fn ended(id: CardId) -> EndedAttempt {
     // Noise over a level, as a reader gives it: hard to press, as real ones.
@@ -106,8 +107,9 @@ fn fifty_cards(criterion: &mut Criterion) -> Result<(), Box<dyn Error>> {
     let (mut writer, mut completions) = LedgerWriter::start(ledger, 64)?;
     let mut next = 1;
     criterion.bench_function("ledger, fifty cards' ends through the writer", |bench| {
-        bench.iter_batched(
-            || {
+        bench.iter_custom(|rounds| {
+            let mut spent = Duration::ZERO;
+            for _ in 0..rounds {
                 let ids: Vec<CardId> = (next..next + 50)
                     .map(|attempt| CardId {
                         job,
@@ -123,33 +125,34 @@ fn fifty_cards(criterion: &mut Criterion) -> Result<(), Box<dyn Error>> {
                     crc: 1,
                     sent,
                 });
-                writer
-                    .submit(Command::AttemptSent(new.collect()), 0)
-                    .expect("there is room");
-                completions
-                    .wait_next()
-                    .expect("an answer")
-                    .result
-                    .expect("they are new");
-                ids.into_iter().map(ended).collect::<Vec<_>>()
-            },
-            |ends| {
+                submit(&mut writer, Command::AttemptSent(new.collect()));
+                collect(&mut completions, 1);
+                let ends: Vec<EndedAttempt> = ids.into_iter().map(ended).collect();
+                let start = Instant::now();
                 for end in ends {
-                    let command = Command::AttemptEnded(Box::new(end));
-                    writer.submit(command, 1).expect("there is room");
+                    submit(&mut writer, Command::AttemptEnded(Box::new(end)));
                 }
-                for _ in 0..50 {
-                    completions
-                        .wait_next()
-                        .expect("an answer")
-                        .result
-                        .expect("it was open");
-                }
-            },
-            BatchSize::PerIteration,
-        );
+                collect(&mut completions, 50);
+                spent += start.elapsed();
+            }
+            spent
+        });
     });
     Ok(())
+}
+
+fn submit(writer: &mut LedgerWriter<u8>, command: Command) {
+    writer.submit(command, 0).expect("there is room");
+}
+
+fn collect(completions: &mut Completions<u8>, count: usize) {
+    for _ in 0..count {
+        completions
+            .wait_next()
+            .expect("an answer")
+            .result
+            .expect("it can be written");
+    }
 }
 
 fn all(criterion: &mut Criterion) {

@@ -70,6 +70,14 @@ pub async fn draw_up(
         taken_up: false,
     };
     if cards.is_empty() {
+        if let Some(job) = past
+            .job
+            .filter(|_| past.good.len() == deck.card_count() as usize)
+        {
+            // its last card was recorded, and the program killed before its end
+            hub.ask(Command::EndJob(job, Ending::Done, Clock::time_of_day()))
+                .await?;
+        }
         return Ok(drawn);
     }
     drawn.taken_up = cut && past.job.is_some();

@@ -113,8 +113,9 @@ fn many_chads_together_do_not_pass_for_a_dim_lamp() {
     }
 }
 
-/// Punches that wear from card's beginning to its end dim the holes as a lamp
-/// would; solid card, which stays as bright, tells them apart.
+/// Punches that wear from a card's beginning to its end dim the holes much as a
+/// lamp would, and are told apart by one rule or another: solid card that stays
+/// as bright, channels that disagree, change that is too fast.
 #[test]
 fn holes_that_shrink_row_by_row_do_not_pass_for_a_dim_lamp() {
     let (mut tables, mut chance) = (Tables::default(), Chance(44));

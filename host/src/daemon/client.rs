@@ -36,7 +36,7 @@ impl Client {
     ) -> Result<Outcome, ServiceError> {
         let (reader, mut writer) = self.stream.into_split();
         let mut lines = BufReader::new(reader).lines();
-        send(&mut writer, &ToDaemon::Request(request)).await?;
+        send(&mut writer, &ToDaemon::Request(Box::new(request))).await?;
         let mut persons_gone = false;
         loop {
             tokio::select! {

@@ -33,7 +33,7 @@ pub fn socket(data: &Path) -> PathBuf {
 #[serde(rename_all = "snake_case")]
 pub enum ToDaemon {
     /// The first line.
-    Request(Request),
+    Request(Box<Request>),
     /// Any later line.
     Person(Person),
 }

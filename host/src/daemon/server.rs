@@ -118,7 +118,7 @@ async fn first_line(lines: &mut ClientLines) -> Result<Request, ServiceError> {
         .filter(|line| line.len() <= MOST_LINE)
         .unwrap_or_default();
     match serde_json::from_str(&line) {
-        Ok(ToDaemon::Request(request)) => Ok(request),
+        Ok(ToDaemon::Request(request)) => Ok(*request),
         Ok(ToDaemon::Person(_)) => Err(wrong("an order came before the request".to_string())),
         Err(error) => Err(wrong(error.to_string())),
     }

@@ -93,10 +93,10 @@ pub async fn run<T: Task>(
     let mut persons_gone = false;
     loop {
         engine.run(Clock::time_of_day());
-        if engine.wants_session() {
-            if let Answer::Session(session) = hub.ask(Command::NextSession).await? {
-                engine.open(session, clock.now());
-            }
+        if engine.wants_session()
+            && let Answer::Session(session) = hub.ask(Command::NextSession).await?
+        {
+            engine.open(session, clock.now());
         }
         while let Some((mark, command)) = engine.take_record() {
             if let Err(not_taken) = hub.submit(command, mark, &answers_to) {

@@ -36,10 +36,9 @@ pub(super) async fn serve(
             &to,
             persons,
         );
-        match asked.await {
-            Err(EngineError::Ledger(error)) => return Err(error.into()),
-            // whatever else went wrong, no unit answers there
-            Ok(_) | Err(_) => {}
+        // whatever else went wrong, no unit answers there
+        if let Err(EngineError::Ledger(error)) = asked.await {
+            return Err(error.into());
         }
         drop(to);
         let mut unit = None;

@@ -229,18 +229,19 @@ impl Job {
         if verdict == ledger::Verdict::Good {
             self.good.insert(id.card);
         } else if let Some(key) = key {
-            self.again(key, id, verdict == ledger::Verdict::NotBegun);
+            self.again(key, id, verdict);
         }
     }
 
     /// Puts a card back into the order of work, if it is to be tried again.
-    pub(super) fn again(&mut self, (round, at): Key, id: CardId, not_begun: bool) {
-        if not_begun {
+    pub(super) fn again(&mut self, (round, at): Key, id: CardId, verdict: ledger::Verdict) {
+        if verdict == ledger::Verdict::NotBegun {
             self.todo.insert((round, at));
             return;
         }
         let tries = self.tries.entry(id.card).or_insert(0);
-        *tries += 1;
+        // a stop says nothing against the card
+        *tries += u32::from(verdict != ledger::Verdict::Interrupted);
         if self.order.kind == Kind::Verify || *tries >= TRIES {
             return;
         }
