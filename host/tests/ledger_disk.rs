@@ -20,9 +20,12 @@ type Tested = Result<(), Box<dyn Error>>;
 
 const WHERE: &str = "LEDGER_DISK_TEST_DIR";
 
-/// Runs this binary's ignored test `name` in a mount namespace, with a
-/// directory to mount on.
-fn in_a_namespace(name: &str) -> Tested {
+/// Runs `inside` in a mount namespace, with a directory to mount on: this binary
+/// is started again for its test `name`, which then finds the directory named.
+fn in_a_namespace(name: &str, inside: fn() -> Tested) -> Tested {
+    if std::env::var_os(WHERE).is_some() {
+        return inside();
+    }
     let dir = tempfile::tempdir()?;
     let way = ["-m", "-rm"].into_iter().find(|way| {
         let mut trial = Process::new("unshare");
@@ -39,7 +42,7 @@ fn in_a_namespace(name: &str) -> Tested {
     let out = Process::new("unshare")
         .arg(way)
         .arg(std::env::current_exe()?)
-        .args(["--exact", name, "--ignored", "--nocapture"])
+        .args(["--exact", name, "--nocapture"])
         .env(WHERE, dir.path())
         .output()?;
     let text = String::from_utf8_lossy(&out.stdout);
@@ -143,12 +146,13 @@ fn sound(dir: &Path) -> Tested {
 
 #[test]
 fn a_full_disk_is_said_to_be_full_and_loses_nothing() -> Tested {
-    in_a_namespace("inside_fill_the_disk")
+    in_a_namespace(
+        "a_full_disk_is_said_to_be_full_and_loses_nothing",
+        fill_the_disk,
+    )
 }
 
-#[test]
-#[ignore = "run by `a_full_disk_is_said_to_be_full_and_loses_nothing`"]
-fn inside_fill_the_disk() -> Tested {
+fn fill_the_disk() -> Tested {
     let dir = mount("size=2m")?;
     let mut ledger = Ledger::open(&dir)?;
     let job = begin(&mut ledger)?;
@@ -164,7 +168,7 @@ fn inside_fill_the_disk() -> Tested {
         }
         assert!(recorded < 2000, "2 MB hold {recorded} cards");
     };
-    assert!(recorded > 50, "{recorded}");
+    assert!(recorded > 20, "{recorded}");
     assert!(matches!(error, LedgerError::DiskFull { .. }), "{error:?}");
     assert_eq!(
         error.to_string(),
@@ -194,12 +198,10 @@ fn inside_fill_the_disk() -> Tested {
 
 #[test]
 fn a_disk_with_no_room_at_all_is_said_to_be_full() -> Tested {
-    in_a_namespace("inside_no_room")
+    in_a_namespace("a_disk_with_no_room_at_all_is_said_to_be_full", no_room)
 }
 
-#[test]
-#[ignore = "run by `a_disk_with_no_room_at_all_is_said_to_be_full`"]
-fn inside_no_room() -> Tested {
+fn no_room() -> Tested {
     let dir = mount("size=64k")?;
     // From room for nothing to room for nearly a ledger.
     for kept in (0..=15).map(|pages| pages * 4096) {
@@ -227,7 +229,10 @@ fn inside_no_room() -> Tested {
 
 #[test]
 fn the_writer_stops_on_a_full_disk_and_acknowledges_nothing_more() -> Tested {
-    in_a_namespace("inside_writer_fills_the_disk")
+    in_a_namespace(
+        "the_writer_stops_on_a_full_disk_and_acknowledges_nothing_more",
+        writer_fills_the_disk,
+    )
 }
 
 /// Collects what is there and counts the cards that were acknowledged.
@@ -241,9 +246,7 @@ fn collect(completions: &mut Completions<u32>, acknowledged: &mut u32, errors: &
     }
 }
 
-#[test]
-#[ignore = "run by `the_writer_stops_on_a_full_disk_and_acknowledges_nothing_more`"]
-fn inside_writer_fills_the_disk() -> Tested {
+fn writer_fills_the_disk() -> Tested {
     let dir = mount("size=2m")?;
     let mut ledger = Ledger::open(&dir)?;
     let job = begin(&mut ledger)?;
@@ -284,12 +287,10 @@ fn inside_writer_fills_the_disk() -> Tested {
 
 #[test]
 fn a_disk_that_may_not_be_written_can_be_listed() -> Tested {
-    in_a_namespace("inside_read_only")
+    in_a_namespace("a_disk_that_may_not_be_written_can_be_listed", read_only)
 }
 
-#[test]
-#[ignore = "run by `a_disk_that_may_not_be_written_can_be_listed`"]
-fn inside_read_only() -> Tested {
+fn read_only() -> Tested {
     let top = mount("size=2m")?;
     // A name that would mean something in an address.
     let dir = top.join("50% of #1?");

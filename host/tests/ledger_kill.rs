@@ -22,6 +22,7 @@ use std::time::Duration;
 type Tested = Result<(), Box<dyn Error>>;
 
 const WHERE: &str = "LEDGER_KILL_TEST_DIR";
+const NAME: &str = "killed_at_random_moments_nothing_acknowledged_is_lost";
 const KILLS: usize = 50;
 
 /// Levels that follow from the card's identity, so that the parent knows them.
@@ -53,13 +54,9 @@ fn ended(id: CardId) -> EndedAttempt {
     }
 }
 
-#[test]
-#[ignore = "a part of `killed_at_random_moments_nothing_acknowledged_is_lost`, which runs it"]
-fn the_child_that_is_killed() -> Tested {
-    let Some(dir) = std::env::var_os(WHERE) else {
-        return Ok(());
-    };
-    let mut ledger = Ledger::open(Path::new(&dir))?;
+/// The part of the test that is killed: this binary, started again.
+fn write_until_killed(dir: &Path) -> Tested {
+    let mut ledger = Ledger::open(dir)?;
     let mut out = std::io::stdout();
     let session = ledger.next_session()?;
     writeln!(out, "\nsession {session}")?;
@@ -116,12 +113,7 @@ struct Said {
 /// Runs the child, kills it after `wait`, and reads what it said.
 fn run_and_kill(dir: &Path, wait: Duration) -> Result<Said, Box<dyn Error>> {
     let mut child = Process::new(std::env::current_exe()?)
-        .args([
-            "--exact",
-            "the_child_that_is_killed",
-            "--ignored",
-            "--nocapture",
-        ])
+        .args(["--exact", NAME, "--nocapture"])
         .env(WHERE, dir)
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
@@ -209,6 +201,9 @@ fn compare(dir: &Path, said: &Said) -> Tested {
 
 #[test]
 fn killed_at_random_moments_nothing_acknowledged_is_lost() -> Tested {
+    if let Some(dir) = std::env::var_os(WHERE) {
+        return write_until_killed(Path::new(&dir));
+    }
     let seed = match std::env::var("LEDGER_KILL_SEED") {
         Ok(seed) => seed.parse()?,
         Err(_) => RandomState::new().build_hasher().finish(),

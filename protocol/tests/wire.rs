@@ -147,7 +147,7 @@ fn values_become_the_frozen_bytes_and_nothing_is_missing() {
     for (name, bytes) in &everything {
         let kept = frozen
             .get(name)
-            .unwrap_or_else(|| panic!("`{name}` is not in the file"));
+            .unwrap_or_else(|| panic!("the file lacks the line\n{name} = {}", hex(bytes)));
         assert_eq!(hex(bytes), hex(kept), "`{name}` has changed on the wire");
     }
     assert_eq!(
@@ -261,14 +261,4 @@ fn every_packet_kind_has_an_example() {
         })
         .collect();
     assert_eq!(kinds, known);
-}
-
-/// Prints the lines for the file of a new version:
-/// `cargo test -p cardwright-protocol --test wire -- --ignored --nocapture`
-#[test]
-#[ignore = "prints the file of a new protocol version"]
-fn print_the_file() {
-    for (name, bytes) in everything() {
-        println!("{name} = {}", hex(&bytes));
-    }
 }
