@@ -10,7 +10,7 @@ use cardwright::ledger::Verdict;
 use cardwright::rig::RigFile;
 use cardwright_protocol::{CardNumber, Micros};
 use cardwright_tests::virtual_time::{
-    Audit, DiskStore, Keeper, MemoryStore, Shop, Store, cut_card, machine, random_deck,
+    Audit, DiskStore, Keeper, MemoryStore, Shop, Store, machine, random_deck,
 };
 use cardwright_virtual::stock::Card;
 use cardwright_virtual::{Attendant, Faults, LineSettings, WorldSettings};
@@ -243,7 +243,9 @@ fn a_stack_is_verified_and_each_wrong_card_named() {
     let world = WorldSettings::default();
     let stack = || -> Vec<Card> {
         let cards = deck.cards().filter_map(|(number, _)| deck.strokes(number));
-        cards.map(|strokes| cut_card(&world, &strokes)).collect()
+        cards
+            .map(|strokes| Card::cut(&world, &strokes, 14.2))
+            .collect()
     };
     assert_eq!(
         verify(&deck, stack()),

@@ -6,7 +6,8 @@
 
 use crate::chance::{Chance, Fault};
 use crate::geometry::Flap;
-use crate::settings::StockSettings;
+use crate::settings::{StockSettings, WorldSettings};
+use cardwright_protocol::Stroke;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -85,6 +86,34 @@ impl Card {
             holes: Vec::new(),
             torn: false,
         }
+    }
+
+    /// A dry card with these strokes' holes exactly in their places, the first
+    /// of them `first_mm` from the leading edge.
+    #[must_use]
+    pub fn cut(machine: &WorldSettings, strokes: &[Stroke], first_mm: f64) -> Card {
+        let mut card = Card::plain(machine.stock.length_mm, machine.stock.width_mm);
+        let hole = |x_mm, y_mm, d_mm: f64| Hole {
+            x_mm,
+            y_mm,
+            r_mm: d_mm / 2.0,
+            flap: None,
+            stroke: None,
+        };
+        for (at, stroke) in (0u32..).zip(strokes) {
+            let x = first_mm + f64::from(at) * machine.pitch_mm;
+            for number in stroke.punches().holes() {
+                card.add(hole(
+                    x,
+                    machine.across_mm(number),
+                    machine.needle_diameter_mm,
+                ));
+            }
+            if stroke.peg() {
+                card.add(hole(x + machine.pitch_mm, 0.0, machine.peg_diameter_mm));
+            }
+        }
+        card
     }
 
     /// Length as it lies in the feed.

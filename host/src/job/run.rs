@@ -6,23 +6,16 @@ mod stops;
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
-use cardwright_protocol::card::Stroke;
 use cardwright_protocol::host_to_unit::{Question, Work};
-use cardwright_protocol::unit_to_host::{
-    BadSetting, CardEnded, Counters, Identity, Refusal, State, Status, Stop, StopReason,
-};
-use cardwright_protocol::{Attempt, CardId, HostToUnit, UnitToHost};
+use cardwright_protocol::unit_to_host::{Counters, State, StopReason};
+use cardwright_protocol::{CardId, HostToUnit, UnitToHost};
 
 use super::account::{Account, SpoiledCard, UnitCount};
 use super::flight::{Flight, Key, Stage};
 use super::news::News;
-use super::settle::{Fate, fates};
-use super::verdict::{news_of, news_unread, record_read, record_unread};
-use super::words::{remedy_of_stop, stop_words, unsafe_words};
-use super::{Effect, End, Input, Kind, Mark, Order, Person, Recut, Task};
-use crate::judge::{Fit, judge};
+use super::{Effect, End, Input, Kind, Mark, Order, Task};
 use crate::ledger::writer::Command;
-use crate::ledger::{self, BoardId, Ending, EventKind, NewAttempt, NewEvent, SeenUnit, UnixMillis};
+use crate::ledger::{self, EventKind, NewEvent, UnixMillis};
 
 /// Attempts under way at a time: one in the rig and as many as a unit queues.
 const UNDER_WAY: usize = 5;

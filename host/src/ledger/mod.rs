@@ -38,6 +38,7 @@ pub use migrations::newest_form;
 pub use rows::*;
 pub use types::*;
 pub use words::{Ending, EventKind, JobKind, Verdict};
+pub(crate) use write::spaced;
 
 use cardwright_protocol::JobNumber;
 use file::{check, log_length, make_dir, read_form, set_up, sync_dir, unchanging_name};

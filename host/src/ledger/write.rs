@@ -283,7 +283,7 @@ fn contradiction(end: &EndedAttempt, strokes: i64) -> Option<&'static str> {
 }
 
 /// `GuardOpen` as `guard open`.
-fn spaced(name: &str) -> String {
+pub(crate) fn spaced(name: &str) -> String {
     let mut words = String::new();
     for letter in name.chars() {
         if letter.is_uppercase() && !words.is_empty() {

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use cardwright_virtual::chance::Fault;
 use cardwright_virtual::pty::{Handle, Options, VirtualRig};
-use cardwright_virtual::stock::{Card, Hole};
+use cardwright_virtual::stock::Card;
 use cardwright_virtual::{Attendant, Faults, LineSettings, WorldSettings};
 use serde::{Deserialize, Serialize};
 
@@ -207,7 +207,7 @@ pub fn serve(
     let cards: Vec<Card> = stock
         .stack
         .iter()
-        .map(|strokes| cut_card(&world, strokes, first_mm))
+        .map(|strokes| Card::cut(&world, strokes, first_mm))
         .collect();
     let options = Options {
         world,
@@ -226,26 +226,4 @@ pub fn serve(
         ..Options::default()
     };
     VirtualRig::serve(options).map_err(|error| ServiceError::Virtual(error.to_string()))
-}
-
-/// A dry card with these strokes' holes exactly in their places.
-fn cut_card(world: &WorldSettings, strokes: &[Stroke], first_mm: f64) -> Card {
-    let mut card = Card::plain(world.stock.length_mm, world.stock.width_mm);
-    let hole = |x_mm, y_mm, d_mm: f64| Hole {
-        x_mm,
-        y_mm,
-        r_mm: d_mm / 2.0,
-        flap: None,
-        stroke: None,
-    };
-    for (at, stroke) in (0u32..).zip(strokes) {
-        let x = first_mm + f64::from(at) * world.pitch_mm;
-        for number in stroke.punches().holes() {
-            card.add(hole(x, world.across_mm(number), world.needle_diameter_mm));
-        }
-        if stroke.peg() {
-            card.add(hole(x + world.pitch_mm, 0.0, world.peg_diameter_mm));
-        }
-    }
-    card
 }

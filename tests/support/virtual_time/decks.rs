@@ -4,10 +4,9 @@ use std::path::Path;
 use std::sync::Arc;
 
 use cardwright::deck::paper::{PaperSettings, deck_from_picture};
-use cardwright::deck::{CardFormat, Cutting, Deck, Row, Stroke};
+use cardwright::deck::{CardFormat, Cutting, Deck, Row};
 use cardwright::rig::RigFile;
 use cardwright_virtual::WorldSettings;
-use cardwright_virtual::stock::{Card, Hole};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -106,27 +105,4 @@ pub fn coarse_fast_rig() -> (WorldSettings, RigFile) {
 pub fn seed_or(usual: u64) -> u64 {
     let given = std::env::var("CARDWRIGHT_SEED").ok();
     given.and_then(|text| text.parse().ok()).unwrap_or(usual)
-}
-
-/// A dry 400 card with these strokes' holes exactly in their places.
-#[must_use]
-pub fn cut_card(world: &WorldSettings, strokes: &[Stroke]) -> Card {
-    let mut card = Card::plain(world.stock.length_mm, world.stock.width_mm);
-    let hole = |x_mm, y_mm, d_mm: f64| Hole {
-        x_mm,
-        y_mm,
-        r_mm: d_mm / 2.0,
-        flap: None,
-        stroke: None,
-    };
-    for (at, stroke) in (0u32..).zip(strokes) {
-        let x = 14.2 + f64::from(at) * world.pitch_mm;
-        for number in stroke.punches().holes() {
-            card.add(hole(x, world.across_mm(number), world.needle_diameter_mm));
-        }
-        if stroke.peg() {
-            card.add(hole(x + world.pitch_mm, 0.0, world.peg_diameter_mm));
-        }
-    }
-    card
 }

@@ -150,14 +150,7 @@ fn spaced(name: &str) -> String {
     if name.contains(' ') {
         return name;
     }
-    let mut words = String::new();
-    for letter in name.chars() {
-        if letter.is_uppercase() && !words.is_empty() {
-            words.push(' ');
-        }
-        words.extend(letter.to_lowercase());
-    }
-    words
+    crate::ledger::spaced(&name)
 }
 
 /// A time without its fraction, for lists.

@@ -1,7 +1,20 @@
 //! Cards out and cards in: attempts written down, streamed, read back, judged,
 //! written down again.
 
-use super::*;
+use cardwright_protocol::card::Stroke;
+use cardwright_protocol::host_to_unit::Question;
+use cardwright_protocol::unit_to_host::CardEnded;
+use cardwright_protocol::{Attempt, CardId, HostToUnit};
+
+use super::{Ended, Job, Pending, Phase, TRIES, UNDER_WAY};
+use crate::job::account::SpoiledCard;
+use crate::job::flight::{Flight, Key, Stage};
+use crate::job::news::News;
+use crate::job::verdict::{news_of, news_unread, record_read, record_unread};
+use crate::job::{Effect, Kind, Mark, Recut};
+use crate::judge::{Fit, judge};
+use crate::ledger::writer::Command;
+use crate::ledger::{self, NewAttempt, UnixMillis};
 
 impl Job {
     pub(super) fn pump(&mut self, at: UnixMillis, fx: &mut Vec<Effect>) {

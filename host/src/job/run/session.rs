@@ -1,7 +1,18 @@
 //! A session with the unit: what it is, how it stands, what became of what was
 //! under way before.
 
-use super::*;
+use cardwright_protocol::HostToUnit;
+use cardwright_protocol::host_to_unit::Question;
+use cardwright_protocol::unit_to_host::{Identity, State, Status};
+
+use super::{Job, Phase};
+use crate::job::flight::{Flight, Stage};
+use crate::job::news::News;
+use crate::job::settle::{Fate, fates};
+use crate::job::words::remedy_of_stop;
+use crate::job::{Effect, End};
+use crate::ledger::writer::Command;
+use crate::ledger::{self, BoardId, EventKind, SeenUnit, UnixMillis};
 
 impl Job {
     pub(super) fn opened(&mut self, boot: u32, version: u16, fx: &mut Vec<Effect>) {

@@ -1,6 +1,16 @@
 //! What stops a job: the unit, its refusals, a person; and the end of it.
 
-use super::*;
+use cardwright_protocol::host_to_unit::Question;
+use cardwright_protocol::unit_to_host::{BadSetting, Refusal, State, Stop};
+use cardwright_protocol::{CardId, HostToUnit};
+
+use super::{Job, Pending, Phase, TRIES};
+use crate::job::flight::Stage;
+use crate::job::news::News;
+use crate::job::words::{remedy_of_stop, stop_words, unsafe_words};
+use crate::job::{Effect, End, Kind, Person};
+use crate::ledger::writer::Command;
+use crate::ledger::{self, Ending, EventKind, UnixMillis};
 
 impl Job {
     pub(super) fn stopped(&mut self, stop: &Stop, at: UnixMillis, fx: &mut Vec<Effect>) {
