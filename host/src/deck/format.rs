@@ -124,7 +124,7 @@ impl CardFormat {
     /// # Errors
     /// The file cannot be read or is refused.
     pub fn read(file: &Path) -> Result<CardFormat, FormatError> {
-        let text = std::fs::read_to_string(file).map_err(|cause| FormatError::Unreadable {
+        let text = crate::input::text(file).map_err(|cause| FormatError::Unreadable {
             file: file.to_owned(),
             cause,
         })?;

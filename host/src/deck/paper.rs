@@ -187,7 +187,7 @@ impl Squares {
 /// # Errors
 /// The picture cannot be read or does not fit the format.
 pub fn deck_from_picture(file: &Path, settings: &PaperSettings) -> Result<Deck, PaperError> {
-    let bytes = std::fs::read(file).map_err(|cause| PaperError::Unreadable {
+    let bytes = crate::input::bytes(file).map_err(|cause| PaperError::Unreadable {
         file: file.to_owned(),
         cause,
     })?;

@@ -99,6 +99,12 @@ pub enum RigFileError {
         /// What is wrong.
         cause: String,
     },
+    /// Without a reading at the middle between two rows nothing can be judged.
+    #[error("rig file {file}: reader.samples_per_row is odd; give an even number from 4 to 32")]
+    Odd {
+        /// The file.
+        file: String,
+    },
     /// A figure cannot be meant.
     #[error("rig file {file}: {name} is {value}; give a number from {lowest} to {highest}")]
     Figure {
@@ -128,7 +134,7 @@ impl RigFile {
             return RigFile::parse(BENCH, "bench");
         };
         let file = path.display().to_string();
-        match std::fs::read_to_string(path) {
+        match crate::input::text(path) {
             Ok(text) => RigFile::parse(&text, &file),
             Err(error) => Err(RigFileError::Unreadable {
                 file,
@@ -199,6 +205,24 @@ impl RigFile {
                 1.0,
                 10_000.0,
             ),
+            (
+                "reader.samples_per_row",
+                f64::from(self.reader.samples_per_row),
+                4.0,
+                32.0,
+            ),
+            (
+                "reader.rows_behind_punch",
+                f64::from(self.reader.rows_behind_punch),
+                1.0,
+                32.0,
+            ),
+            (
+                "reader.gross_holes",
+                f64::from(self.reader.gross_holes),
+                1.0,
+                16.0,
+            ),
             ("reader.aperture_mm", self.reader.aperture_mm, 0.2, 20.0),
             (
                 "reader.single_card_light",
@@ -211,6 +235,11 @@ impl RigFile {
             ("verdict.register_mm", self.verdict.register_mm, 0.1, 3.0),
             ("verdict.length_mm", self.verdict.length_mm, 0.1, 20.0),
         ];
+        if !self.reader.samples_per_row.is_multiple_of(2) {
+            return Err(RigFileError::Odd {
+                file: file.to_string(),
+            });
+        }
         // written so that a NaN is refused too
         match figures
             .into_iter()

@@ -93,7 +93,7 @@ impl FaultFile {
     /// [`ServiceError::Request`] naming the file, the line and the cause.
     pub fn read(path: &Path) -> Result<FaultFile, ServiceError> {
         let file = path.display();
-        let text = std::fs::read_to_string(path).map_err(|error| {
+        let text = crate::input::text(path).map_err(|error| {
             ServiceError::Request(format!(
                 "fault file {file} cannot be read: {error}; check its name"
             ))

@@ -62,6 +62,39 @@ fn a_picture_that_is_none() {
 }
 
 #[test]
+fn a_picture_that_never_ends() {
+    let place = Place::new();
+    let done = make(&place, Path::new("/dev/zero"), "100");
+    assert_eq!(done.status, 2);
+    assert!(
+        done.stderr.contains("a pipe or a device"),
+        "{}",
+        done.stderr
+    );
+}
+
+/// A reading that allows no verdict would have every card cut again.
+#[test]
+fn a_reader_that_could_judge_nothing() {
+    let place = Place::new();
+    let deck = place.deck("towel", 3, 1);
+    for (samples, words) in [
+        ("1", "from 4 to 32"),
+        ("5", "is odd"),
+        ("40", "from 4 to 32"),
+    ] {
+        let text = cardwright::rig::RigFile::BENCH.replace(
+            "samples_per_row = 8",
+            &format!("samples_per_row = {samples}"),
+        );
+        let rig = place.write("rig.toml", text);
+        let done = cut(&place, &deck, &["--rig-file", &rig.to_string_lossy()]);
+        assert_eq!(done.status, 2, "{}", done.stderr);
+        assert!(done.stderr.contains(words), "{}", done.stderr);
+    }
+}
+
+#[test]
 fn a_deck_file_is_not_overwritten_unasked() {
     let place = Place::new();
     let picture = place.picture("new.pbm", 100, 4, 1);

@@ -129,7 +129,7 @@ impl<'de> Deserialize<'de> for CardLines {
 }
 
 pub(super) fn read(file: &Path) -> Result<Deck, DeckFileError> {
-    let text = std::fs::read_to_string(file).map_err(|cause| match cause.kind() {
+    let text = crate::input::text(file).map_err(|cause| match cause.kind() {
         std::io::ErrorKind::InvalidData => DeckFileError::NotText {
             file: file.to_owned(),
         },
