@@ -7,6 +7,7 @@
 //! and the job stopped: nobody would be there to see to the machine.
 
 mod client;
+mod lines;
 mod server;
 
 pub use client::{Client, connect};

@@ -4,18 +4,23 @@
 use std::collections::BTreeSet;
 use std::path::Path;
 use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
 
-use tokio::io::{AsyncBufReadExt, AsyncWriteExt, BufReader, Lines};
+use tokio::io::AsyncWriteExt;
 use tokio::net::unix::{OwnedReadHalf, OwnedWriteHalf};
 use tokio::net::{UnixListener, UnixStream};
 use tokio::sync::{mpsc, oneshot};
 use tracing::{info, warn};
 
-use super::{MOST_LINE, ToClient, ToDaemon, socket};
+use super::lines::ClientLines;
+use super::{ToClient, ToDaemon, socket};
 use crate::engine::Hub;
 use crate::job::Person;
 use crate::ledger::{Ledger, LedgerError};
 use crate::service::{self, Outcome, Request, ServiceError};
+
+/// How long a client may take to say what it wants.
+const FIRST_LINE: Duration = Duration::from_secs(10);
 
 /// Clients served at a time.
 const MOST_CLIENTS: usize = 16;
@@ -93,7 +98,7 @@ pub async fn serve(
 
 async fn client(stream: UnixStream, hub: &Hub, busy: &Busy) {
     let (reader, mut writer) = stream.into_split();
-    let mut lines = BufReader::new(reader).lines();
+    let mut lines = ClientLines::new(reader);
     let outcome = match first_line(&mut lines).await {
         Ok(request) => attend(request, &mut lines, &mut writer, hub, busy).await,
         Err(error) => Err(error),
@@ -105,19 +110,14 @@ async fn client(stream: UnixStream, hub: &Hub, busy: &Busy) {
     let _ = say(&mut writer, &ToClient::Outcome(outcome)).await;
 }
 
-type ClientLines = Lines<BufReader<OwnedReadHalf>>;
-
-async fn first_line(lines: &mut ClientLines) -> Result<Request, ServiceError> {
+async fn first_line(lines: &mut ClientLines<OwnedReadHalf>) -> Result<Request, ServiceError> {
     let wrong =
         |why: String| ServiceError::Request(format!("the request is not understood: {why}"));
-    let line = lines
-        .next_line()
-        .await
-        .map_err(|error| wrong(error.to_string()))?;
-    let line = line
-        .filter(|line| line.len() <= MOST_LINE)
-        .unwrap_or_default();
-    match serde_json::from_str(&line) {
+    let line = match tokio::time::timeout(FIRST_LINE, lines.next()).await {
+        Ok(line) => line.map_err(|error| wrong(error.to_string()))?,
+        Err(_) => return Err(wrong("nothing came".to_string())),
+    };
+    match serde_json::from_str(&line.unwrap_or_default()) {
         Ok(ToDaemon::Request(request)) => Ok(*request),
         Ok(ToDaemon::Person(_)) => Err(wrong("an order came before the request".to_string())),
         Err(error) => Err(wrong(error.to_string())),
@@ -126,7 +126,7 @@ async fn first_line(lines: &mut ClientLines) -> Result<Request, ServiceError> {
 
 async fn attend(
     request: Request,
-    lines: &mut ClientLines,
+    lines: &mut ClientLines<OwnedReadHalf>,
     writer: &mut OwnedWriteHalf,
     hub: &Hub,
     busy: &Busy,
@@ -156,7 +156,7 @@ async fn attend(
                 permit.send(Person::Stop);
                 stop_due = false;
             }
-            line = lines.next_line(), if there => match line {
+            line = lines.next(), if there => match line {
                 Ok(Some(line)) => match serde_json::from_str(&line) {
                     // to wait for room would hold up the work that makes it
                     Ok(ToDaemon::Person(order)) => {
