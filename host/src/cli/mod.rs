@@ -96,24 +96,32 @@ impl Common {
 
     /// The rig asked for.
     fn rig_choice(&self) -> Result<RigChoice> {
-        anyhow::ensure!(
-            self.speed.is_finite() && (0.1..=1000.0).contains(&self.speed),
-            "--speed is {}; give a number from 0.1 to 1000",
-            self.speed
-        );
         let faults = match &self.faults {
             Some(file) => FaultFile::read(file)?,
             None => FaultFile::default(),
         };
+        let as_virtual = VirtualChoice {
+            speed: self.speed,
+            faults,
+        };
+        as_virtual.check()?;
         Ok(RigChoice {
-            port: self.rig.clone(),
+            port: absolute_if_path(&self.rig),
             file: self.rig_file.as_deref().map(absolute),
-            as_virtual: VirtualChoice {
-                speed: self.speed,
-                faults,
-            },
+            as_virtual,
             patience_s: self.patience,
         })
+    }
+}
+
+/// A name as it is, a path as one that a daemon with another working directory
+/// finds too.
+fn absolute_if_path(text: &str) -> String {
+    let path = std::path::Path::new(text);
+    if text.contains('/') || path.is_file() {
+        absolute(path).to_string_lossy().into_owned()
+    } else {
+        text.to_string()
     }
 }
 

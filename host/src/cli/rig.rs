@@ -163,7 +163,7 @@ fn exercise(args: &ExerciseArgs, common: &Common) -> Result<u8> {
         anyhow::bail!("nothing has been moved");
     }
     let request = Request::Exercise {
-        format: args.format.clone(),
+        format: super::absolute_if_path(&args.format),
         parts: args.parts.clone(),
         rig,
     };

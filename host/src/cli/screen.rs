@@ -59,18 +59,20 @@ impl Screen {
         if self.bar.is_hidden() {
             err(words);
         } else {
-            self.bar.println(narrow(words));
+            self.bar.println(narrow(&clean(words)));
         }
     }
 
     /// A result, for whoever reads standard output.
     fn result(&self, words: &str, indent: usize) {
+        let words = clean(words);
         let lines = words.lines().map(|line| wrapped(line, indent));
         let narrow = std::io::stdout()
             .is_terminal()
             .then(|| lines.collect::<Vec<_>>());
         let narrow = narrow.map(|lines| lines.join("\n"));
-        self.bar.suspend(|| out(narrow.as_deref().unwrap_or(words)));
+        self.bar
+            .suspend(|| out(narrow.as_deref().unwrap_or(&words)));
     }
 
     /// What can be typed.
@@ -270,9 +272,19 @@ pub(super) fn out(line: &str) {
     let _ = writeln!(std::io::stdout(), "{line}");
 }
 
+/// Text without what a terminal would take for an order: names come from files
+/// and from units.
+fn clean(words: &str) -> String {
+    let safe = |letter: char| !letter.is_control() || letter == '\n';
+    words
+        .chars()
+        .map(|letter| if safe(letter) { letter } else { '\u{fffd}' })
+        .collect()
+}
+
 /// A line on standard error, likewise.
 fn err(line: &str) {
-    let _ = writeln!(std::io::stderr(), "{line}");
+    let _ = writeln!(std::io::stderr(), "{}", clean(line));
 }
 
 /// Tells of an error before any work began.
@@ -339,7 +351,12 @@ fn write_account(out: &mut impl Write, account: &Account, seconds: f64) -> std::
             writeln!(
                 out,
                 "  no. {:<4} after switching on {:<3} card {:<4} {}",
-                spoiled.place, spoiled.boot, spoiled.card.0, spoiled.verdict
+                spoiled
+                    .place
+                    .map_or("?".to_string(), |place| place.to_string()),
+                spoiled.boot,
+                spoiled.card.0,
+                spoiled.verdict
             )?;
         }
     }

@@ -67,12 +67,13 @@ where
 {
     let (news_to, mut news) = mpsc::channel(64);
     let (person_to, persons) = mpsc::channel(16);
-    let work = tokio::spawn(work(news_to, persons));
+    let mut work = tokio::spawn(work(news_to, persons));
     let mut lines = (who == Who::Lines).then(typed_lines);
-    let mut waits_for_reset = false;
+    let mut waits_for_person = false;
     let mut unattended = false;
+    let mut interrupts = 0;
     loop {
-        if waits_for_reset && who == Who::Lines && lines.is_none() && !unattended {
+        if waits_for_person && who == Who::Lines && lines.is_none() && !unattended {
             unattended = true;
             let _ = person_to.send(Person::Stop).await;
         }
@@ -80,15 +81,19 @@ where
             item = news.recv() => {
                 let Some(item) = item else { break };
                 screen.news(&item);
-                waits_for_reset = match item {
-                    News::NeedsReset { .. } => true,
-                    News::Started => false,
-                    _ => waits_for_reset,
+                let answer = match item {
+                    News::NeedsReset { .. } => Some(Person::Reset),
+                    News::WantsCards => Some(Person::CardsLaidIn),
+                    _ => None,
                 };
-                if who == Who::Demo && matches!(item, News::NeedsReset { .. }) {
-                    // the person mends what stopped the machine, then resets it
+                waits_for_person = match item {
+                    News::Started | News::Begun { .. } => false,
+                    _ => waits_for_person || answer.is_some(),
+                };
+                if let Some(answer) = answer.filter(|_| who == Who::Demo) {
+                    // the person sees to the machine first
                     tokio::time::sleep(MENDING).await;
-                    let _ = person_to.send(Person::Reset).await;
+                    let _ = person_to.send(answer).await;
                 }
             }
             line = next(&mut lines) => match line {
@@ -101,12 +106,20 @@ where
                 None => lines = None,
             },
             _ = tokio::signal::ctrl_c() => {
-                screen.note("stopping after this card; once more stops at once");
-                let _ = person_to.send(Person::Stop).await;
+                interrupts += 1;
+                screen.note(match interrupts {
+                    1 => "stopping after this card; once more stops at once",
+                    _ => "stopping at once; once more ends without waiting for the unit",
+                });
+                if interrupts > 2 {
+                    work.abort();
+                    return Ok(ended_at_once());
+                }
+                let _ = person_to.try_send(Person::Stop);
             }
         }
     }
-    let outcome = work.await.unwrap_or_else(|error| {
+    let outcome = (&mut work).await.unwrap_or_else(|error| {
         Err(ServiceError::Request(format!(
             "the program has a fault of its own: {error}"
         )))
@@ -120,6 +133,16 @@ where
         });
     }
     Ok(outcome)
+}
+
+/// The outcome when a person would wait no longer.
+fn ended_at_once() -> Outcome {
+    let words = "ended without waiting for the unit, which stops by itself within a second; look \
+                 at the machine, then run the command again: it goes on where it stopped";
+    Outcome {
+        exit: 3,
+        words: words.to_string(),
+    }
 }
 
 async fn next(lines: &mut Option<mpsc::Receiver<String>>) -> Option<String> {

@@ -22,6 +22,9 @@ use crate::service::{self, Outcome, Request, ServiceError};
 /// How long a client may take to say what it wants.
 const FIRST_LINE: Duration = Duration::from_secs(10);
 
+/// How long a client may take to read a line before it counts as gone.
+const SLOW_CLIENT: Duration = Duration::from_secs(10);
+
 /// Clients served at a time.
 const MOST_CLIENTS: usize = 16;
 
@@ -134,8 +137,10 @@ async fn attend(
     let _hold = Hold::of(&request, busy)?;
     let (news_to, mut news) = mpsc::channel(64);
     let (person_to, mut persons) = mpsc::channel(16);
-    let work = service::serve(request, hub, &news_to, &mut persons);
-    tokio::pin!(work);
+    // a task of its own: a client that is slow to read must not hold it up
+    let hub = hub.clone();
+    let mut work =
+        tokio::spawn(async move { service::serve(request, &hub, &news_to, &mut persons).await });
     let mut there = true;
     // a client that has gone is nobody to see to the machine
     let mut stop_due = false;
@@ -145,7 +150,10 @@ async fn attend(
                 while let Ok(item) = news.try_recv() {
                     let _ = say(writer, &ToClient::News(item)).await;
                 }
-                return outcome;
+                return outcome.unwrap_or_else(|error| {
+                    let words = format!("the daemon has a fault of its own: {error}");
+                    Err(ServiceError::Request(words))
+                });
             }
             Some(item) = news.recv() => {
                 if there && !say(writer, &ToClient::News(item)).await {
@@ -179,7 +187,8 @@ async fn say(writer: &mut OwnedWriteHalf, message: &ToClient) -> bool {
         return false;
     };
     line.push('\n');
-    writer.write_all(line.as_bytes()).await.is_ok()
+    let written = tokio::time::timeout(SLOW_CLIENT, writer.write_all(line.as_bytes()));
+    matches!(written.await, Ok(Ok(())))
 }
 
 /// A port held while a request is served.

@@ -33,6 +33,8 @@ pub struct Engine<T: Task> {
     effects: Vec<Effect>,
     wants_session: bool,
     refused: Option<End>,
+    heard: bool,
+    messages: u64,
 }
 
 impl<T: Task> Engine<T> {
@@ -48,6 +50,8 @@ impl<T: Task> Engine<T> {
             effects: Vec::new(),
             wants_session: true,
             refused: None,
+            heard: false,
+            messages: 0,
         }
     }
 
@@ -83,14 +87,22 @@ impl<T: Task> Engine<T> {
         while let Some(event) = self.link.event() {
             match event {
                 HostEvent::Opened { boot, version } => {
+                    self.heard = true;
                     self.outbox.clear();
                     self.tell_task(Input::Opened { boot, version }, at);
                 }
                 HostEvent::Message(message) => {
+                    self.messages += 1;
                     self.tell_task(Input::Message(Box::new(message)), at);
                 }
-                HostEvent::Silent => self.tell_task(Input::Silent, at),
-                HostEvent::Heard => self.tell_task(Input::Heard, at),
+                HostEvent::Silent => {
+                    self.heard = false;
+                    self.tell_task(Input::Silent, at);
+                }
+                HostEvent::Heard => {
+                    self.heard = true;
+                    self.tell_task(Input::Heard, at);
+                }
                 HostEvent::UnitRestarted { .. } | HostEvent::Displaced => {
                     self.outbox.clear();
                     self.wants_session = true;
@@ -154,6 +166,11 @@ impl<T: Task> Engine<T> {
         self.news.pop_front()
     }
 
+    /// News that could not be passed on yet comes next again.
+    pub fn untold(&mut self, news: News) {
+        self.news.push_front(news);
+    }
+
     /// How it ended, once everything is said, sent and written.
     #[must_use]
     pub fn end(&self) -> Option<&End> {
@@ -161,10 +178,17 @@ impl<T: Task> Engine<T> {
         self.refused.as_ref().or(self.task.end()).filter(|_| idle)
     }
 
-    /// Whether a session is open.
+    /// Whether a session is open and the unit heard in it.
     #[must_use]
-    pub fn is_open(&self) -> bool {
-        self.link.is_open()
+    pub fn is_heard(&self) -> bool {
+        self.link.is_open() && self.heard
+    }
+
+    /// Messages the unit has sent, heartbeats not among them, while it owes
+    /// none; none if the task waits for something else.
+    #[must_use]
+    pub fn awaited_after(&self) -> Option<u64> {
+        self.task.waits_for_unit().then_some(self.messages)
     }
 
     /// What the link has counted.

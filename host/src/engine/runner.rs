@@ -9,6 +9,7 @@ use std::time::{Duration, Instant};
 use cardwright_protocol::frame::MOST_WIRE;
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::sync::mpsc;
+use tokio::sync::mpsc::error::TrySendError;
 use tokio::time::sleep;
 use tokio_serial::{SerialPortBuilderExt, SerialStream};
 use tracing::{debug, info};
@@ -69,6 +70,16 @@ pub enum EngineError {
         /// How long was waited.
         seconds: u64,
     },
+    /// It is there and does not go on.
+    #[error(
+        "the unit on port {path} is there and has said nothing for {seconds} s where it should; switch it off and on, then run the command again: it goes on where it stopped"
+    )]
+    Mute {
+        /// Its path.
+        path: String,
+        /// How long was waited.
+        seconds: u64,
+    },
     /// The ledger cannot be written.
     #[error("{0}")]
     Ledger(#[from] HubError),
@@ -103,17 +114,14 @@ pub async fn run<T: Task>(
                 return Err(first_cause(&mut answers, not_taken).await);
             }
         }
-        while let Some(item) = engine.take_news() {
-            // whoever listened may be gone; the job goes on all the same
-            let _ = news.send(item).await;
-        }
+        pass_news(&mut engine, news);
         if let Some(end) = engine.end() {
             let end = end.clone();
             line.drain(&mut engine).await;
             return Ok(end);
         }
         line.fill(&mut engine);
-        line.check(engine.is_open())?;
+        line.check(engine.is_heard(), engine.awaited_after())?;
         tokio::select! {
             heard = line.turn() => if let Some(bytes) = heard {
                 engine.receive(bytes, clock.now());
@@ -124,6 +132,17 @@ pub async fn run<T: Task>(
                 None => persons_gone = true,
             },
             () = sleep(clock.until(engine.next_wake()).min(REOPEN)) => {}
+        }
+    }
+}
+
+/// Hands on what there is room for. Whoever listens may be slow or gone; the
+/// machine is not held up by that, and mere progress is dropped.
+fn pass_news<T: Task>(engine: &mut Engine<T>, news: &mpsc::Sender<News>) {
+    while let Some(item) = engine.take_news() {
+        match news.try_send(item) {
+            Ok(()) | Err(TrySendError::Closed(_) | TrySendError::Full(News::Progress { .. })) => {}
+            Err(TrySendError::Full(item)) => return engine.untold(item),
         }
     }
 }
@@ -162,6 +181,8 @@ struct Line {
     opened_at: Instant,
     open_last_seen: Option<Instant>,
     tried_at: Instant,
+    /// Messages come while one was awaited, and since when there are no more.
+    awaited: (u64, Instant),
 }
 
 impl Line {
@@ -176,6 +197,7 @@ impl Line {
             opened_at: now,
             open_last_seen: None,
             tried_at: now,
+            awaited: (0, now),
         }
     }
 
@@ -204,7 +226,7 @@ impl Line {
     }
 
     /// Opens a port that is away, now and then; ends the patience.
-    fn check(&mut self, session_open: bool) -> Result<(), EngineError> {
+    fn check(&mut self, heard: bool, awaited: Option<u64>) -> Result<(), EngineError> {
         let now = Instant::now();
         if self.stream.is_none() && now.duration_since(self.tried_at) >= REOPEN {
             match self.open() {
@@ -212,9 +234,9 @@ impl Line {
                 Err(error) => debug!(%error, "the port is still away"),
             }
         }
-        if session_open && self.stream.is_some() {
+        if heard && self.stream.is_some() {
             self.open_last_seen = Some(now);
-            return Ok(());
+            return self.check_answers(awaited, now);
         }
         let path = self.options.path.to_string_lossy().into_owned();
         match self.open_last_seen {
@@ -228,6 +250,23 @@ impl Line {
             }
             _ => Ok(()),
         }
+    }
+
+    /// A unit that is heard and says nothing when it should has its limit too.
+    fn check_answers(&mut self, awaited: Option<u64>, now: Instant) -> Result<(), EngineError> {
+        let patience = self.options.patience.max(self.options.first_answer);
+        match awaited {
+            Some(messages) if messages == self.awaited.0 => {}
+            Some(messages) => self.awaited = (messages, now),
+            None => self.awaited.1 = now,
+        }
+        if now.duration_since(self.awaited.1) <= patience {
+            return Ok(());
+        }
+        Err(EngineError::Mute {
+            path: self.options.path.to_string_lossy().into_owned(),
+            seconds: patience.as_secs(),
+        })
     }
 
     /// Takes the engine's next frame if the last has gone out.

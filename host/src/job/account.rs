@@ -10,8 +10,8 @@ use serde::{Deserialize, Serialize};
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SpoiledCard {
     /// Its place in the stack: how many cards the unit had begun with it since
-    /// it was switched on.
-    pub place: u32,
+    /// it was switched on; none if that was lost with the program's memory.
+    pub place: Option<u32>,
     /// The unit's boot number, which the place belongs to.
     pub boot: u32,
     /// Which card it was to be.
@@ -87,15 +87,24 @@ impl UnitCount {
         };
         let before = self.before;
         Counters {
-            strokes: before.strokes + now.strokes.saturating_sub(base.strokes),
-            waited_rows_us: before.waited_rows_us
-                + now.waited_rows_us.saturating_sub(base.waited_rows_us),
-            waited_record_us: before.waited_record_us
-                + now.waited_record_us.saturating_sub(base.waited_record_us),
-            working_us: before.working_us + now.working_us.saturating_sub(base.working_us),
-            retransmissions: before.retransmissions
-                + now.retransmissions.saturating_sub(base.retransmissions),
-            cards_begun: before.cards_begun + now.cards_begun.saturating_sub(base.cards_begun),
+            strokes: before
+                .strokes
+                .saturating_add(now.strokes.saturating_sub(base.strokes)),
+            waited_rows_us: before
+                .waited_rows_us
+                .saturating_add(now.waited_rows_us.saturating_sub(base.waited_rows_us)),
+            waited_record_us: before
+                .waited_record_us
+                .saturating_add(now.waited_record_us.saturating_sub(base.waited_record_us)),
+            working_us: before
+                .working_us
+                .saturating_add(now.working_us.saturating_sub(base.working_us)),
+            retransmissions: before
+                .retransmissions
+                .saturating_add(now.retransmissions.saturating_sub(base.retransmissions)),
+            cards_begun: before
+                .cards_begun
+                .saturating_add(now.cards_begun.saturating_sub(base.cards_begun)),
             ..before
         }
     }
@@ -128,5 +137,28 @@ impl Account {
         } else {
             0.0
         };
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A unit whose counters make no sense must not end the program.
+    #[test]
+    fn counts_over_restarts_add_up_and_never_overflow() {
+        let strokes = |strokes| Counters {
+            strokes,
+            ..Counters::default()
+        };
+        let mut count = UnitCount::default();
+        count.take(strokes(10));
+        count.take(strokes(17));
+        count.restarted();
+        count.take(strokes(0));
+        count.take(strokes(5));
+        assert_eq!(count.total().strokes, 12);
+        count.take(strokes(u32::MAX));
+        assert_eq!(count.total().strokes, u32::MAX);
     }
 }

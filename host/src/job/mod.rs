@@ -154,6 +154,9 @@ pub trait Task {
     /// to `effects`.
     fn take(&mut self, input: Input, at: UnixMillis, effects: &mut Vec<Effect>);
 
+    /// Whether the unit owes a message: it moves, or was asked something.
+    fn waits_for_unit(&self) -> bool;
+
     /// How it ended, once nothing is left to be done or waited for.
     fn end(&self) -> Option<&End>;
 }

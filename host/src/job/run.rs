@@ -298,6 +298,14 @@ impl Task for Job {
         }
     }
 
+    fn waits_for_unit(&self) -> bool {
+        match self.phase {
+            Phase::Asking { .. } | Phase::Settling | Phase::Draining | Phase::Finishing(_) => true,
+            Phase::Running => !matches!(self.unit_state, State::Paused | State::WaitingForCard),
+            _ => false,
+        }
+    }
+
     fn end(&self) -> Option<&End> {
         match &self.phase {
             Phase::Over(end) => Some(end),

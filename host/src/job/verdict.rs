@@ -3,6 +3,7 @@
 use cardwright_protocol::CardId;
 use cardwright_protocol::unit_to_host::CardEnded;
 
+use super::Kind;
 use super::news::{FaultPlace, News};
 use crate::judge::{Reading, Report};
 use crate::ledger::{self, EndedAttempt, Readings, UnixMillis, judged};
@@ -81,9 +82,18 @@ pub(super) fn news_of(report: &Report, id: CardId, place: u32) -> News {
 }
 
 /// What a person is told of a card of which nothing was read.
-pub(super) fn news_unread(id: CardId, verdict: ledger::Verdict, place: Option<u32>) -> News {
+pub(super) fn news_unread(
+    kind: Kind,
+    id: CardId,
+    verdict: ledger::Verdict,
+    place: Option<u32>,
+) -> News {
     let (summary, remedy) = match verdict {
         ledger::Verdict::NotBegun => ("it never entered the rig", ""),
+        ledger::Verdict::Unread if kind == Kind::Verify => (
+            "it was in the rig when the rig stopped, and was not read",
+            "look whether it is torn, and read it again before it is trusted",
+        ),
         ledger::Verdict::Unread => (
             "it was cut, and its reading was lost",
             "take it out; it is cut again, or verify it before it is trusted",

@@ -19,7 +19,7 @@ use serde::{Deserialize, Serialize};
 use tokio::sync::mpsc;
 
 use crate::engine::{Clock, Engine, Hub, PortOptions, run};
-use crate::job::{Job, Kind, News, Person, Recut, Task};
+use crate::job::{Kind, News, Person, Recut, Task};
 use crate::rig::RigFile;
 
 /// Bits a second on the line; a USB serial port does not mind.
@@ -168,14 +168,20 @@ async fn drive<T: Task>(
     news: &mpsc::Sender<News>,
     persons: &mut mpsc::Receiver<Person>,
 ) -> Result<Outcome, ServiceError> {
-    let handle = if rig.is_virtual() {
-        Some(serve_virtual(&rig.as_virtual, &stock, None)?)
-    } else {
-        None
+    let no_home = |error: std::io::Error| ServiceError::Virtual(error.to_string());
+    // a link, so that a terminal that goes and comes is found again, and never
+    // a stranger's that has got its number
+    let home = rig
+        .is_virtual()
+        .then(tempfile::tempdir)
+        .transpose()
+        .map_err(no_home)?;
+    let link = home.as_ref().map(|home| home.path().join("virtual-rig"));
+    let _handle = match &link {
+        Some(link) => Some(serve_virtual(&rig.as_virtual, &stock, Some(link.clone()))?),
+        None => None,
     };
-    let path = handle
-        .as_ref()
-        .map_or_else(|| PathBuf::from(&rig.port), |handle| handle.path());
+    let path = link.unwrap_or_else(|| PathBuf::from(&rig.port));
     let port = PortOptions {
         path,
         baud: BAUD,
@@ -197,10 +203,4 @@ async fn drive<T: Task>(
     )
     .await?;
     Ok(Outcome::from(end))
-}
-
-/// A job's engine, for whoever brings a line of their own.
-#[must_use]
-pub fn job_engine(order: crate::job::Order) -> Engine<Job> {
-    Engine::new(Job::new(order))
 }

@@ -144,6 +144,10 @@ impl Task for Trial {
         }
     }
 
+    fn waits_for_unit(&self) -> bool {
+        true
+    }
+
     fn end(&self) -> Option<&End> {
         self.end.as_ref()
     }

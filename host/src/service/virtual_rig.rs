@@ -44,6 +44,21 @@ impl Default for VirtualChoice {
     }
 }
 
+impl VirtualChoice {
+    /// Refuses a speed that no clock can run at.
+    ///
+    /// # Errors
+    /// [`ServiceError::Request`] with what can be given.
+    pub fn check(&self) -> Result<(), ServiceError> {
+        if (0.1..=1000.0).contains(&self.speed) {
+            return Ok(());
+        }
+        let speed = self.speed;
+        let words = format!("--speed is {speed}; give a number from 0.1 to 1000");
+        Err(ServiceError::Request(words))
+    }
+}
+
 /// Rates of faults, each from 0 to 1, and the seed of chance.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
@@ -191,6 +206,7 @@ pub fn serve(
     stock: &Stock,
     link: Option<PathBuf>,
 ) -> Result<Handle, ServiceError> {
+    choice.check()?;
     let mut world = WorldSettings::default();
     let format = stock.format.as_ref();
     if let Some(format) = format {

@@ -13,7 +13,7 @@ use rand::{RngExt as _, SeedableRng as _};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 
 use super::bad_input::said;
-use super::support::{Place, cardwright, rig_for, run, serve};
+use super::support::{Live, Place, cardwright, rig_for, run, serve};
 
 /// A terminal with nobody at its far end.
 fn terminal() -> (OwnedFd, PathBuf) {
@@ -128,4 +128,41 @@ fn settings_beyond_the_units_own_limits() {
         .arg(file)
         .arg(&deck));
     insta::assert_snapshot!(said(&place, &done));
+}
+
+/// A unit that is switched off while its port stays is given up after the
+/// patience asked for, and a third interrupt ends the program at once.
+#[test]
+fn a_unit_that_falls_silent_is_given_up() {
+    for interrupts in [0, 3] {
+        let place = Place::new();
+        let deck = place.deck("towel", 20, 11);
+        let link = place.file("rig");
+        let mut rig = Live::start(
+            cardwright(&[
+                "--json", "--speed", "5", "rig", "virtual", "--format", "100", "--link",
+            ])
+            .arg(&link),
+        );
+        rig.event("ready");
+        let patience = if interrupts == 0 { "2" } else { "60" };
+        let mut job = Live::start(
+            cardwright(&["--json", "cut", "--yes", "--patience", patience, "--data"])
+                .arg(place.file("data"))
+                .arg("--rig")
+                .arg(&link)
+                .arg(&deck),
+        );
+        job.event("begun");
+        rig.signal("STOP");
+        job.event("unit_silent");
+        for _ in 0..interrupts {
+            job.signal("INT");
+            std::thread::sleep(std::time::Duration::from_millis(300));
+        }
+        let done = job.end();
+        rig.signal("CONT");
+        assert_eq!(done.status, 3, "{done:?}");
+        assert!(done.stderr.contains("run the command again"), "{done:?}");
+    }
 }

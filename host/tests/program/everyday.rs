@@ -261,3 +261,82 @@ fn a_closed_pipe_is_no_error() {
         assert!(out.stderr.is_empty(), "{what}: {out:?}");
     }
 }
+
+/// The list of cards to take out counts from the switching-on in which the card
+/// was begun, not from the one after the unit has restarted.
+#[test]
+fn a_card_lost_to_a_restart_is_named_by_its_own_switching_on() {
+    let place = Place::new();
+    let deck = place.deck("towel", 2, 8);
+    let faults = place.write("faults.toml", "seed = 3\nunit_restarted = 1.0\n");
+    let done = run(cut(&place, &deck).arg("--faults").arg(faults));
+    assert_eq!(done.status, 3, "{done:?}");
+    let lost = &done.summary()["take_out"][0];
+    assert_eq!(
+        (&lost["place"], &lost["boot"]),
+        (&1.into(), &1.into()),
+        "{lost}"
+    );
+}
+
+/// A card already cut is not thrown away because the reader stopped. Where a
+/// card sticks is chance: before its edge is found it has not been begun.
+#[test]
+fn a_card_that_stops_in_the_reader_is_to_be_read_again() {
+    let mut begun = 0;
+    for seed in 1..=6 {
+        let place = Place::new();
+        let deck = place.deck("towel", 3, 9);
+        let faults = place.write("faults.toml", format!("seed = {seed}\njam = 1.0\n"));
+        let done = run(cardwright(&["--json", "verify", "--data"])
+            .arg(place.file("data"))
+            .arg(&deck)
+            .arg("--faults")
+            .arg(faults));
+        for card in done.json().iter().filter(|line| line["event"] == "card") {
+            assert_ne!(card["verdict"], "interrupted", "{card}");
+            if card["verdict"] != "unread" {
+                continue;
+            }
+            begun += 1;
+            let remedy = card["remedy"].as_str().unwrap_or_default();
+            assert!(
+                remedy.contains("read it again") && !remedy.contains("throw"),
+                "{card}"
+            );
+        }
+    }
+    assert!(begun > 0, "no card stopped in the reader");
+}
+
+#[test]
+fn a_card_that_nobody_lays_in_ends_with_status_3() {
+    let place = Place::new();
+    let deck = place.deck("towel", 2, 10);
+    let by_hand = cardwright::rig::RigFile::BENCH.replace("magazine = true", "magazine = false");
+    let rig = place.write("rig.toml", by_hand);
+    let done = run(cut(&place, &deck).arg("--rig-file").arg(rig));
+    assert_eq!(done.status, 3, "{done:?}");
+    assert!(
+        done.json()
+            .iter()
+            .any(|line| line["event"] == "wants_cards"),
+        "{done:?}"
+    );
+}
+
+/// A terminal must not take a name from a file for an order.
+#[test]
+fn escape_sequences_in_names_do_not_reach_the_terminal() {
+    let place = Place::new();
+    let done = run(&mut cardwright(&[
+        "deck",
+        "make",
+        "no.png",
+        "--format",
+        "\u{1b}[2Jx",
+    ]));
+    assert_eq!(done.status, 2, "{done:?}");
+    assert!(!done.stderr.contains('\u{1b}'), "{done:?}");
+    drop(place);
+}

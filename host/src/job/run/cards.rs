@@ -148,13 +148,23 @@ impl Job {
         at: UnixMillis,
         fx: &mut Vec<Effect>,
     ) {
+        let verdict = match (self.order.kind, verdict) {
+            // nothing was done to it: it only has to be read again
+            (Kind::Verify, ledger::Verdict::Interrupted) => ledger::Verdict::Unread,
+            _ => verdict,
+        };
         let begun = self.flight(id).and_then(|flight| flight.collect.began);
         let place = ended
             .map(|end| end.place)
             .or(begun.map(|began| began.place));
         let mut record = record_unread(id, verdict, ended, at);
         record.place = place.filter(|_| verdict != ledger::Verdict::NotBegun);
-        self.close(record, news_unread(id, verdict, place), false, fx);
+        self.close(
+            record,
+            news_unread(self.order.kind, id, verdict, place),
+            false,
+            fx,
+        );
     }
 
     pub(super) fn close(
@@ -164,15 +174,17 @@ impl Job {
         held: bool,
         fx: &mut Vec<Effect>,
     ) {
-        let boot = self.boot;
+        let now = self.boot;
         let Some(flight) = self.flight(record.id) else {
             return;
         };
         flight.stage = Stage::Closing;
+        // a place counts from the switching-on in which the card was begun
+        let boot = flight.boot.unwrap_or(now);
         let (id, verdict) = (record.id, record.verdict);
         let bad = !matches!(verdict, ledger::Verdict::Good | ledger::Verdict::NotBegun);
-        let spoiled = record.place.filter(|_| bad).map(|place| SpoiledCard {
-            place,
+        let spoiled = bad.then(|| SpoiledCard {
+            place: record.place,
             boot,
             card: id.card,
             attempt: id.attempt,
