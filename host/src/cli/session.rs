@@ -98,8 +98,9 @@ where
             }
             line = next(&mut lines) => match line {
                 Some(line) => match order(&line) {
+                    // to wait for room would hold up the news
                     Some(order) => {
-                        let _ = person_to.send(order).await;
+                        let _ = person_to.try_send(order);
                     }
                     None => screen.help(),
                 },

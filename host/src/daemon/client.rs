@@ -54,7 +54,11 @@ impl Client {
                     }
                 }
                 order = persons.recv(), if !persons_gone => match order {
-                    Some(order) => send(&mut writer, &ToDaemon::Person(order)).await?,
+                    // a daemon that has done its work takes no orders: its last
+                    // word is on the way
+                    Some(order) => {
+                        persons_gone = send(&mut writer, &ToDaemon::Person(order)).await.is_err();
+                    }
                     None => persons_gone = true,
                 },
             }

@@ -14,6 +14,7 @@ use tracing::{info, warn};
 
 use super::lines::ClientLines;
 use super::{ToClient, ToDaemon, socket};
+use crate::deck::Deck;
 use crate::engine::Hub;
 use crate::job::Person;
 use crate::ledger::{Ledger, LedgerError};
@@ -46,7 +47,7 @@ pub enum DaemonError {
     },
 }
 
-/// Ports in use, so that two requests do not fight for one.
+/// Ports and decks in use, so that two requests do not fight for one.
 type Busy = Arc<Mutex<BTreeSet<String>>>;
 
 /// Serves the data directory until `stop` comes.
@@ -191,37 +192,46 @@ async fn say(writer: &mut OwnedWriteHalf, message: &ToClient) -> bool {
     matches!(written.await, Ok(Ok(())))
 }
 
-/// A port held while a request is served.
+/// A port and a deck held while a request is served: two jobs on one deck would
+/// take each other's cards up.
 struct Hold {
-    port: Option<String>,
+    held: Vec<String>,
     busy: Busy,
 }
 
 impl Hold {
     fn of(request: &Request, busy: &Busy) -> Result<Hold, ServiceError> {
-        let port = request.port().map(str::to_string);
-        if let Some(port) = &port {
-            let mut ports = busy.lock().unwrap_or_else(PoisonError::into_inner);
-            if !ports.insert(port.clone()) {
-                return Err(ServiceError::Request(format!(
-                    "the rig on {port} is busy with another job; wait for its end or stop it"
-                )));
-            }
-        }
-        Ok(Hold {
-            port,
+        let mut hold = Hold {
+            held: Vec::new(),
             busy: Arc::clone(busy),
-        })
+        };
+        if let Some(port) = request.port() {
+            hold.take(format!("the rig on {port}"))?;
+        }
+        // a deck that cannot be read is told of when it is served
+        if let Some(deck) = request.deck().and_then(|file| Deck::read(file).ok()) {
+            hold.take(format!("the deck {} ({})", deck.name(), deck.sha256()))?;
+        }
+        Ok(hold)
+    }
+
+    fn take(&mut self, what: String) -> Result<(), ServiceError> {
+        let mut busy = self.busy.lock().unwrap_or_else(PoisonError::into_inner);
+        if !busy.insert(what.clone()) {
+            return Err(ServiceError::Request(format!(
+                "{what} is busy with another job of the daemon; wait for its end or stop it"
+            )));
+        }
+        self.held.push(what);
+        Ok(())
     }
 }
 
 impl Drop for Hold {
     fn drop(&mut self) {
-        if let Some(port) = &self.port {
-            self.busy
-                .lock()
-                .unwrap_or_else(PoisonError::into_inner)
-                .remove(port);
-        }
+        let mut busy = self.busy.lock().unwrap_or_else(PoisonError::into_inner);
+        self.held.iter().for_each(|what| {
+            busy.remove(what);
+        });
     }
 }

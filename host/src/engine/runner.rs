@@ -50,6 +50,12 @@ pub enum EngineError {
         /// What the system says.
         cause: String,
     },
+    /// Another program has it.
+    #[error("port {path} is in use by another program; end that, or choose another port")]
+    InUse {
+        /// Its path.
+        path: String,
+    },
     /// Something is there and it is not a unit.
     #[error(
         "nothing on port {path} answers as a cardwright unit within {seconds} s; choose another port (`cardwright rig find`), or switch the unit off and on"
@@ -209,6 +215,9 @@ impl Line {
                 self.stream = Some(stream);
                 self.out.clear();
                 Ok(())
+            }
+            Err(error) if error.to_string().contains("exclusive lock") => {
+                Err(EngineError::InUse { path })
             }
             Err(error) => Err(EngineError::Port {
                 path,

@@ -23,6 +23,9 @@ const UNDER_WAY: usize = 5;
 /// Tries at one card in one run before it is left owed.
 const TRIES: u32 = 10;
 
+/// Stops without one good card between before the job gives up.
+const STOPS: u32 = 50;
+
 /// Where the job is.
 #[derive(Clone, Debug, PartialEq)]
 enum Phase {
@@ -76,6 +79,8 @@ pub struct Job {
     last_stop: StopReason,
     boot: u32,
     version: u16,
+    /// Stops since the last good card.
+    fruitless: u32,
     flights: VecDeque<Flight>,
     todo: BTreeSet<Key>,
     /// Spoiled cards that are cut again only if a person asks.
@@ -128,6 +133,7 @@ impl Job {
             last_stop: StopReason::PowerOn,
             boot: 0,
             version: 0,
+            fruitless: 0,
             flights,
             todo,
             left: BTreeSet::new(),

@@ -207,7 +207,11 @@ impl Batch<'_> {
     }
 
     pub fn next_session(&self) -> Result<u32, LedgerError> {
-        let sql = "UPDATE counter SET value = value + 1 WHERE name = 'session' RETURNING value";
+        // A new ledger begins anywhere: a unit that has served another ledger
+        // must not take the first session of this one for the last of that.
+        let sql = "UPDATE counter SET value =
+                CASE value WHEN 0 THEN abs(random() % 2147483647) + 1 ELSE value + 1 END
+             WHERE name = 'session' RETURNING value";
         let value: i64 = self
             .ask(sql, [])?
             .ok_or_else(|| self.lost("session counter"))?;

@@ -92,6 +92,15 @@ pub enum Request {
 }
 
 impl Request {
+    /// The deck file it works on, if it works on one.
+    #[must_use]
+    pub fn deck(&self) -> Option<&std::path::Path> {
+        match self {
+            Request::Cut { deck, .. } | Request::Verify { deck, .. } => Some(deck),
+            Request::Find | Request::Info { .. } | Request::Exercise { .. } => None,
+        }
+    }
+
     /// The serial port it is bound to, if it is to one that others may want.
     #[must_use]
     pub fn port(&self) -> Option<&str> {

@@ -164,6 +164,33 @@ fn two_clients_do_not_get_one_port() {
     assert_eq!(first.end().status, 1);
 }
 
+/// Two jobs on one deck would take each other's cards up: a good card would be
+/// cut again, and its stack would hold two.
+#[test]
+fn two_clients_do_not_work_on_one_deck() {
+    let place = Place::new();
+    let deck = place.deck("towel", 30, 1);
+    let (_rig, link) = rig(&place, &deck);
+    let _daemon = daemon(&place.file("data"));
+    let mut first = Live::start(
+        cut(&place, &deck)
+            .arg("--rig")
+            .arg(&link)
+            .stdin(Stdio::piped()),
+    );
+    first.event("begun");
+    let second = run(&mut cut(&place, &deck));
+    assert_eq!(second.status, 2, "{second:?}");
+    assert!(
+        second.stderr.contains("is busy with another job"),
+        "{second:?}"
+    );
+    first.say("s");
+    assert_eq!(first.end().status, 1);
+    let later = run(&mut cut(&place, &deck));
+    assert_eq!(later.status, 0, "the deck is free again: {later:?}");
+}
+
 #[test]
 fn a_killed_daemon_leaves_nothing_in_the_way() {
     let place = Place::new();

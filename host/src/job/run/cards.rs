@@ -253,6 +253,7 @@ impl Job {
         self.account.take_out.extend(spoiled);
         if verdict == ledger::Verdict::Good {
             self.good.insert(id.card);
+            self.fruitless = 0;
         } else if let Some(key) = key {
             self.again(key, id, verdict);
         }

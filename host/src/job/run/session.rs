@@ -5,7 +5,7 @@ use cardwright_protocol::HostToUnit;
 use cardwright_protocol::host_to_unit::Question;
 use cardwright_protocol::unit_to_host::{Identity, State, Status};
 
-use super::{Job, Phase};
+use super::{Job, Phase, STOPS};
 use crate::job::flight::{Flight, Stage};
 use crate::job::news::News;
 use crate::job::settle::{Fate, fates};
@@ -116,6 +116,12 @@ impl Job {
         }
         if self.stopping {
             self.finish(End::Stopped, at, fx);
+        } else if self.fruitless >= STOPS {
+            let words = format!(
+                "the rig stopped {STOPS} times without one good card; have the machine seen to, \
+                 then run the command again: it goes on where it stopped"
+            );
+            self.finish(End::Failed(words), at, fx);
         } else if self.todo.is_empty() && self.flights.is_empty() {
             self.finish_done(at, fx);
         } else if self.authorised {

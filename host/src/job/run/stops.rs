@@ -23,6 +23,7 @@ impl Job {
             return;
         }
         self.account.stops += 1;
+        self.fruitless += 1;
         fx.push(Effect::Tell(News::Stopped {
             reason: stop.reason,
             words: stop_words(stop.reason).to_string(),
