@@ -18,22 +18,29 @@ use crate::reader::{LevelSum, lamp_is_good};
 const PICKS: u8 = 2;
 
 impl<B: Board> Machine<B> {
-    /// Takes the step that is due, watches the edge and the light bar.
+    /// Counts the steps made and gives the next, watches the edge and the light bar.
     pub(crate) fn run_feed(&mut self, now: Micros) -> Result<(), StopReason> {
         if self.current.is_some_and(|card| card.begun)
             && let Some(levels) = self.fetch()
         {
             self.take_line(&levels)?;
         }
-        // a line that is still being converted must not be driven past
-        let line_due = self.current.is_some_and(|card| {
-            self.scanning && card.begun && self.feed.position() >= card.next_line_at
-        });
-        if !line_due && self.feed.poll(now, &mut self.w) {
-            self.watch_edge(now)?;
+        if self.feed.count(&mut self.w.step) {
+            self.watch_edge()?;
         }
         self.begin_line(now);
+        if !self.line_waits() {
+            self.feed.give(&mut self.w.step);
+        }
         Ok(())
+    }
+
+    /// Whether a line is due while the one before is still being converted: the
+    /// card must not be driven past it.
+    pub(crate) fn line_waits(&self) -> bool {
+        self.current.is_some_and(|card| {
+            self.scanning && card.begun && self.feed.position() >= card.next_line_at
+        })
     }
 
     fn take_line(&mut self, levels: &Levels) -> Result<(), StopReason> {
@@ -64,12 +71,12 @@ impl<B: Board> Machine<B> {
     }
 
     /// The leading edge while seeking; the trailing edge later.
-    fn watch_edge(&mut self, now: Micros) -> Result<(), StopReason> {
+    fn watch_edge(&mut self) -> Result<(), StopReason> {
         let Some(plan) = self.plan else { return Ok(()) };
         if matches!(self.phase, Phase::Seek) {
             let Ok(covered) = self.w.edge.is_high();
             if covered {
-                self.begin_card(&plan, now);
+                self.begin_card(&plan);
             }
             return Ok(());
         }
@@ -99,7 +106,7 @@ impl<B: Board> Machine<B> {
         Ok(())
     }
 
-    fn begin_card(&mut self, plan: &Plan, now: Micros) {
+    fn begin_card(&mut self, plan: &Plan) {
         let Some(card) = &mut self.current else {
             return;
         };
@@ -118,20 +125,20 @@ impl<B: Board> Machine<B> {
         self.held.begin(began, plan.settings.holes);
         self.tally.cards_begun = self.tally.cards_begun.wrapping_add(1);
         self.card_has_begun(id);
-        self.travel(now);
+        self.travel();
     }
 
     /// On to the next stroke, or past the light bar after the last.
-    fn travel(&mut self, now: Micros) {
+    fn travel(&mut self) {
         let (Some(card), Some(plan)) = (&self.current, &self.plan) else {
             return;
         };
         let strokes = card.header.strokes;
         if card.header.work == Work::Cut && card.strokes_begun < strokes {
-            self.feed.go_to(plan.stroke_at(card.strokes_begun), now);
+            self.feed.go_to(plan.stroke_at(card.strokes_begun));
             self.phase = Phase::Travel;
         } else {
-            self.feed.go_to(plan.line_at(plan.lines(strokes)), now);
+            self.feed.go_to(plan.line_at(plan.lines(strokes)));
             self.phase = Phase::ReadOut;
         }
     }
@@ -151,7 +158,7 @@ impl<B: Board> Machine<B> {
             Phase::Pick { until } => {
                 if now >= until {
                     let Ok(()) = self.w.pick.set_low();
-                    return self.seek(now);
+                    return self.seek();
                 }
                 Ok(())
             }
@@ -180,7 +187,7 @@ impl<B: Board> Machine<B> {
             }
             Phase::Punch => self.stroke(now),
             Phase::ReadOut => {
-                self.read_out(now);
+                self.read_out();
                 Ok(())
             }
             Phase::RunOut => {
@@ -201,7 +208,7 @@ impl<B: Board> Machine<B> {
         if self.in_rig || covered {
             let way = self.plan.as_ref().map_or(0, Plan::clear);
             self.feed.zero_here();
-            self.feed.go_to(way, now);
+            self.feed.go_to(way);
             self.phase = Phase::Clear;
         } else {
             self.phase = Phase::Next;
@@ -334,7 +341,7 @@ impl<B: Board> Machine<B> {
 
     /// # Errors
     /// Something covers the edge sensor already: where its edge lies is unknown.
-    fn seek(&mut self, now: Micros) -> Result<(), StopReason> {
+    fn seek(&mut self) -> Result<(), StopReason> {
         let Some(plan) = &self.plan else {
             return Ok(());
         };
@@ -345,7 +352,7 @@ impl<B: Board> Machine<B> {
         }
         self.feed.zero_here();
         self.feed
-            .go_to(plan.steps(u64::from(plan.settings.pick_up_um)), now);
+            .go_to(plan.steps(u64::from(plan.settings.pick_up_um)));
         self.phase = Phase::Seek;
         Ok(())
     }
@@ -379,7 +386,7 @@ impl<B: Board> Machine<B> {
             self.pick(now);
             Ok(())
         } else {
-            self.seek(now)
+            self.seek()
         }
     }
 
@@ -415,7 +422,7 @@ impl<B: Board> Machine<B> {
             Progress::Failed(reason) => Err(reason),
             Progress::Done { .. } => {
                 self.tally.strokes = self.tally.strokes.wrapping_add(1);
-                self.travel(now);
+                self.travel();
                 Ok(())
             }
             Progress::Rest => Err(StopReason::Internal),
@@ -423,7 +430,7 @@ impl<B: Board> Machine<B> {
         }
     }
 
-    fn read_out(&mut self, now: Micros) {
+    fn read_out(&mut self) {
         let (Some(card), Some(plan)) = (&self.current, &self.plan) else {
             return;
         };
@@ -432,10 +439,8 @@ impl<B: Board> Machine<B> {
         }
         let (_, farthest) = plan.trailing_edge();
         let out = self.feed.position().max(farthest);
-        self.feed.go_to(
-            out + 1 + plan.steps(u64::from(plan.settings.run_out_um)),
-            now,
-        );
+        self.feed
+            .go_to(out + 1 + plan.steps(u64::from(plan.settings.run_out_um)));
         self.phase = Phase::RunOut;
         self.run_out();
     }

@@ -1,6 +1,7 @@
 //! The desk: reads what the host sends, answers, and sends out what the
 //! machine has to tell, in order of weight: notices, credit, readings, progress.
 
+use cardwright_protocol::frame::MOST_WIRE;
 use cardwright_protocol::host_to_unit::Question;
 use cardwright_protocol::link::{UnitEvent, UnitLink};
 use cardwright_protocol::unit_to_host::{Counters, Identity, Refusal, Role, StopReason};
@@ -16,8 +17,23 @@ use crate::queue::{CARD_ROOM, STROKE_ROOM};
 /// Least time between two reports of a card's progress.
 const PROGRESS_US: u64 = 100_000;
 
-/// The desk's own memory.
-pub(crate) struct Desk {
+/// Lets the desk at the machine, for one short act at a time. A board that
+/// polls the machine from an interrupt keeps that interrupt off meanwhile.
+pub trait Access<B: Board> {
+    /// Does it.
+    fn with<R>(&mut self, act: impl FnOnce(&mut Machine<B>) -> R) -> R;
+}
+
+impl<B: Board> Access<B> for Machine<B> {
+    fn with<R>(&mut self, act: impl FnOnce(&mut Machine<B>) -> R) -> R {
+        act(self)
+    }
+}
+
+/// The desk: the unit's end of the link, and what it owes the host.
+pub struct Desk {
+    about: About,
+    link: UnitLink,
     /// Identity, status, counters: what the host waits for. An answer is made
     /// when it can be sent, so a host that asks on and on neither fills a
     /// queue nor keeps an order or its own silence from being seen.
@@ -30,8 +46,12 @@ pub(crate) struct Desk {
 }
 
 impl Desk {
-    pub(crate) fn new() -> Desk {
+    /// The desk of a unit that has just been switched on.
+    #[must_use]
+    pub fn new(about: About) -> Desk {
         Desk {
+            about,
+            link: UnitLink::new(about.versions, about.boot),
             asked: [false; 3],
             credit_told: None,
             credit_from: (0, 0),
@@ -41,137 +61,143 @@ impl Desk {
         }
     }
 
-    pub(crate) fn poll_took(&mut self, us: u32) {
+    /// Takes in bytes from the line.
+    pub fn receive(&mut self, bytes: &[u8], now: Micros) {
+        self.link.receive(bytes, now);
+    }
+
+    /// The next frame for the line, if there is one: its length in `wire`.
+    pub fn pull(&mut self, now: Micros, wire: &mut [u8; MOST_WIRE]) -> Option<usize> {
+        self.link.pull(now, wire)
+    }
+
+    /// When time alone will give it something to do.
+    #[must_use]
+    pub fn next_wake(&self) -> Micros {
+        self.link.next_wake()
+    }
+
+    /// Tells how long a poll of the machine took by a clock that this code has
+    /// not got.
+    pub fn poll_took(&mut self, us: u32) {
         self.worst_poll_us = self.worst_poll_us.max(us);
     }
 
     /// Takes in what has come and sends out what is to be told.
-    pub(crate) fn poll<B: Board>(
-        &mut self,
-        now: Micros,
-        about: &About,
-        link: &mut UnitLink,
-        machine: &mut Machine<B>,
-    ) {
-        while let Some(event) = link.event() {
+    pub fn poll<B: Board>(&mut self, now: Micros, machine: &mut impl Access<B>) {
+        while let Some(event) = self.link.event() {
             match event {
                 UnitEvent::Opened { .. } => self.new_host(now, machine),
                 UnitEvent::HostSilent => {
-                    machine.stop_between_strokes(StopReason::HostSilent, now);
+                    machine.with(|m| m.stop_between_strokes(StopReason::HostSilent, now));
                 }
                 UnitEvent::Message(message) => self.take(&message, now, machine),
             }
         }
-        if link.is_open() {
-            self.tell(now, about, link, machine);
+        if self.link.is_open() {
+            while self.link.room() > 0 && self.tell_next(machine) {}
+            self.tell_progress(now, machine);
         }
     }
 
     /// Another host, or this one restarted: it knows nothing of what was sent,
     /// and nothing goes on that it has not ordered.
-    fn new_host<B: Board>(&mut self, now: Micros, machine: &mut Machine<B>) {
-        machine.forget_notices();
-        machine.stop_between_strokes(StopReason::HostReplaced, now);
-        machine.held.hush();
+    fn new_host<B: Board>(&mut self, now: Micros, machine: &mut impl Access<B>) {
+        self.credit_from = machine.with(|m| {
+            m.forget_notices();
+            m.stop_between_strokes(StopReason::HostReplaced, now);
+            m.held.hush();
+            m.queue.passed()
+        });
         self.asked = [false; 3];
         self.credit_told = None;
-        self.credit_from = machine.queue.passed();
         self.progress_told = None;
     }
 
-    fn take<B: Board>(&mut self, message: &HostToUnit, now: Micros, machine: &mut Machine<B>) {
+    fn take<B: Board>(&mut self, message: &HostToUnit, now: Micros, machine: &mut impl Access<B>) {
         match message {
             HostToUnit::Ask(Question::Identity) => self.asked[0] = true,
             HostToUnit::Ask(Question::Status) => self.asked[1] = true,
             HostToUnit::Ask(Question::Counters) => self.asked[2] = true,
-            HostToUnit::Recorded(id) => machine.held.recorded(*id),
-            HostToUnit::Resend(id) => {
-                if !machine.held.resend(*id) {
-                    machine.notice(UnitToHost::Refused(Refusal::NoSuchCard(*id)));
+            HostToUnit::Recorded(id) => machine.with(|m| m.held.recorded(*id)),
+            HostToUnit::Resend(id) => machine.with(|m| {
+                if !m.held.resend(*id) {
+                    m.notice(UnitToHost::Refused(Refusal::NoSuchCard(*id)));
                 }
-            }
-            order => {
-                if let Err(refusal) = machine.order(order, now) {
-                    machine.notice(UnitToHost::Refused(refusal));
+            }),
+            order => machine.with(|m| {
+                if let Err(refusal) = m.order(order, now) {
+                    m.notice(UnitToHost::Refused(refusal));
                 }
-            }
+            }),
         }
     }
 
-    fn answer<B: Board>(
-        &self,
-        at: usize,
-        about: &About,
-        link: &UnitLink,
-        machine: &mut Machine<B>,
-    ) -> UnitToHost {
-        match at {
-            0 => UnitToHost::Identity(identity(about, machine)),
-            1 => UnitToHost::Status(machine.status()),
-            _ => UnitToHost::Counters(self.counters(link, machine)),
+    /// Tells the weightiest thing there is to tell. Whether there was any.
+    fn tell_next<B: Board>(&mut self, machine: &mut impl Access<B>) -> bool {
+        if let Some(notice) = machine.with(Machine::take_notice) {
+            let sent = self.link.send(&notice).is_ok();
+            if !sent {
+                machine.with(|m| m.untold(notice));
+            }
+            return sent;
         }
-    }
-
-    fn tell<B: Board>(
-        &mut self,
-        now: Micros,
-        about: &About,
-        link: &mut UnitLink,
-        machine: &mut Machine<B>,
-    ) {
-        while link.room() > 0 {
-            if let Some(notice) = machine.take_notice() {
-                if link.send(&notice).is_err() {
-                    return machine.untold(notice);
-                }
-                continue;
-            }
-            if let Some(at) = self.asked.iter().position(|asked| *asked) {
-                if link.send(&self.answer(at, about, link, machine)).is_err() {
-                    return;
-                }
-                self.asked[at] = false;
-                continue;
-            }
-            let credit = machine.queue.credit();
-            if self.credit_told != Some(credit) {
-                let message = UnitToHost::Credit {
-                    strokes: credit.0.wrapping_sub(self.credit_from.0),
-                    cards: credit.1.wrapping_sub(self.credit_from.1),
-                };
-                if link.send(&message).is_err() {
-                    return;
-                }
+        if let Some(at) = self.asked.iter().position(|asked| *asked) {
+            let answer = self.answer(at, machine);
+            self.asked[at] = self.link.send(&answer).is_err();
+            return !self.asked[at];
+        }
+        let credit = machine.with(|m| m.queue.credit());
+        if self.credit_told != Some(credit) {
+            let message = UnitToHost::Credit {
+                strokes: credit.0.wrapping_sub(self.credit_from.0),
+                cards: credit.1.wrapping_sub(self.credit_from.1),
+            };
+            let sent = self.link.send(&message).is_ok();
+            if sent {
                 self.credit_told = Some(credit);
-                continue;
             }
-            if machine.held.send_next(|message| link.send(message).is_ok()) {
-                continue;
-            }
-            break;
+            return sent;
         }
-        self.tell_progress(now, link, machine);
+        // there is room for it: the caller has looked
+        machine
+            .with(|m| m.held.take_message())
+            .is_some_and(|readings| self.link.send(&readings).is_ok())
+    }
+
+    fn answer<B: Board>(&self, at: usize, machine: &mut impl Access<B>) -> UnitToHost {
+        match at {
+            0 => {
+                let last_stop = machine.with(|m| m.last_stop());
+                UnitToHost::Identity(identity(&self.about, last_stop))
+            }
+            1 => UnitToHost::Status(machine.with(Machine::status)),
+            _ => UnitToHost::Counters(self.counters(machine)),
+        }
     }
 
     /// Progress is the least of it: only when the link has room to spare.
-    fn tell_progress<B: Board>(&mut self, now: Micros, link: &mut UnitLink, machine: &Machine<B>) {
-        let progress = machine.progress();
-        if progress == self.progress_told
-            || now.since(self.progress_at) < PROGRESS_US
-            || link.room() < 3
-        {
+    fn tell_progress<B: Board>(&mut self, now: Micros, machine: &mut impl Access<B>) {
+        if now.since(self.progress_at) < PROGRESS_US || self.link.room() < 3 {
             return;
         }
-        let Some((id, done)) = progress else { return };
-        if link.send(&UnitToHost::StrokesDone { id, done }).is_ok() {
+        let progress = machine.with(|m| m.progress());
+        let Some((id, done)) = progress.filter(|_| progress != self.progress_told) else {
+            return;
+        };
+        if self
+            .link
+            .send(&UnitToHost::StrokesDone { id, done })
+            .is_ok()
+        {
             self.progress_told = progress;
             self.progress_at = now;
         }
     }
 
-    fn counters<B: Board>(&self, link: &UnitLink, machine: &Machine<B>) -> Counters {
-        let tally = machine.tally();
-        let wire = link.counters();
+    fn counters<B: Board>(&self, machine: &mut impl Access<B>) -> Counters {
+        let (tally, coil_on_us) = machine.with(|m| (*m.tally(), *m.punch().coils.on_us()));
+        let wire = self.link.counters();
         Counters {
             strokes: tally.strokes,
             cards_begun: tally.cards_begun,
@@ -185,12 +211,12 @@ impl Desk {
             frames_damaged: wire.damaged,
             worst_poll_us: self.worst_poll_us,
             worst_off_us: tally.worst_off_us,
-            coil_on_us: *machine.punch().coils.on_us(),
+            coil_on_us,
         }
     }
 }
 
-fn identity<B: Board>(about: &About, machine: &Machine<B>) -> Identity {
+fn identity(about: &About, last_stop: StopReason) -> Identity {
     Identity {
         role: Role::Rig,
         board: about.board,
@@ -199,7 +225,7 @@ fn identity<B: Board>(about: &About, machine: &Machine<B>) -> Identity {
         channels: about.channels,
         stroke_room: STROKE_ROOM as u16,
         card_room: CARD_ROOM as u8,
-        last_stop: machine.last_stop(),
+        last_stop,
         limits: LIMITS,
     }
 }

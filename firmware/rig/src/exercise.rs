@@ -65,7 +65,7 @@ impl<B: Board> Machine<B> {
                     return Err(Refusal::Unsafe(StopReason::StrokeNotUp));
                 }
                 self.feed.zero_here();
-                self.feed.go_to(plan.steps(u64::from(um)), now);
+                self.feed.go_to(plan.steps(u64::from(um)));
                 self.in_rig = true;
                 Part::Feed
             }

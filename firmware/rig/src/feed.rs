@@ -1,16 +1,11 @@
-//! The feed: a stepper with a ramp. Enters: a target in steps and the time.
-//! Leaves: one step pulse at its moment. Steps only go forward; a card is
-//! never drawn back under the punches.
+//! The feed: a stepper with a ramp. Enters: a target in steps, and the pulses
+//! made. Leaves: the intervals of the next pulses, given ahead to the board's
+//! pulse generator. Steps only go forward; a card is never drawn back under the
+//! punches.
 
-use cardwright_protocol::Micros;
 use cardwright_protocol::host_to_unit::Settings;
-use embedded_hal::delay::DelayNs;
-use embedded_hal::digital::OutputPin;
 
-use crate::hardware::{Board, Wiring};
-
-/// Width of a step pulse; common stepper drivers want 1 to 2 microseconds.
-const PULSE_NS: u32 = 2_000;
+use crate::hardware::{STEPS_AHEAD, Stepper};
 
 /// Speeds of the ramp, in steps.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -52,10 +47,13 @@ impl Ramp {
 #[derive(Debug)]
 pub struct Feed {
     ramp: Ramp,
+    /// Pulses made.
     position: u32,
+    /// Pulses made or given to the generator.
+    given: u32,
     target: u32,
-    made: u32,
-    next_at: Micros,
+    /// Pulses given since standstill.
+    run: u32,
 }
 
 impl Feed {
@@ -65,9 +63,9 @@ impl Feed {
         Feed {
             ramp,
             position: 0,
+            given: 0,
             target: 0,
-            made: 0,
-            next_at: Micros::NEVER,
+            run: 0,
         }
     }
 
@@ -83,53 +81,54 @@ impl Feed {
         self.position >= self.target
     }
 
-    /// When the next step is due; never, at rest.
+    /// Whether a pulse can be given now.
     #[must_use]
-    pub fn next_at(&self) -> Micros {
-        if self.at_rest() {
-            Micros::NEVER
-        } else {
-            self.next_at
-        }
+    pub fn wants_to_give(&self) -> bool {
+        self.given < self.target && self.given - self.position < STEPS_AHEAD
     }
 
     /// Makes the present place the zero. The target moves along.
     pub fn zero_here(&mut self) {
-        self.target = self.target.saturating_sub(self.position);
+        self.target -= self.position;
+        self.given -= self.position;
         self.position = 0;
     }
 
-    /// Goes on to `target`; one that is behind is the present place.
-    pub fn go_to(&mut self, target: u32, now: Micros) {
-        if self.at_rest() && target > self.position {
-            self.made = 0;
-            self.next_at = now;
+    /// Goes on to `target`. What is given already will be made, so a target
+    /// nearer than that is the place after it.
+    pub fn go_to(&mut self, target: u32) {
+        if self.at_rest() {
+            self.run = 0;
         }
-        self.target = target.max(self.position);
+        self.target = target.max(self.given);
     }
 
     /// No further step, from this moment.
-    pub fn halt(&mut self) {
+    pub fn halt(&mut self, step: &mut impl Stepper) {
+        step.halt();
+        self.count(step);
+        self.given = self.position;
         self.target = self.position;
     }
 
-    /// Makes a step if it is due. Whether one was made.
-    pub fn poll<B: Board>(&mut self, now: Micros, wiring: &mut Wiring<B>) -> bool {
-        if now < self.next_at() {
-            return false;
+    /// Counts the pulses made. Whether there were any.
+    pub fn count(&mut self, step: &mut impl Stepper) -> bool {
+        // the generator makes no pulse that it was not given
+        let made = step.made().min(self.given - self.position);
+        self.position += made;
+        made > 0
+    }
+
+    /// Gives the generator what it has room for.
+    pub fn give(&mut self, step: &mut impl Stepper) {
+        while self.wants_to_give() {
+            let us = match self.run {
+                0 => 0,
+                run => self.ramp.interval_us(run, self.target - self.given),
+            };
+            step.give(us);
+            self.given += 1;
+            self.run = self.run.saturating_add(1);
         }
-        let Ok(()) = wiring.step.set_high();
-        wiring.delay.delay_ns(PULSE_NS);
-        let Ok(()) = wiring.step.set_low();
-        self.position += 1;
-        self.made = self.made.saturating_add(1);
-        let interval = u64::from(
-            self.ramp
-                .interval_us(self.made, self.target - self.position),
-        );
-        // from now: a late poll must not be made up for by a shorter interval,
-        // which the motor may not be able to follow
-        self.next_at = now.plus(interval);
-        true
     }
 }

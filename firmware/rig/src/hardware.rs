@@ -1,5 +1,5 @@
 //! The parts a rig is wired to, as embedded-hal traits; traits of our own only
-//! where embedded-hal 1.0 has none (analogue inputs, the watchdog).
+//! where embedded-hal 1.0 has none (step pulses, analogue inputs, the watchdog).
 //!
 //! Outputs are active high here; a board inverts what it must. Guard and stop
 //! are wired normally closed, so their inputs are high while all is well and a
@@ -8,7 +8,6 @@
 use core::convert::Infallible;
 
 use cardwright_protocol::unit_to_host::Levels;
-use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
 use embedded_hal::spi::SpiBus;
 
@@ -24,10 +23,29 @@ pub trait Board {
     type Light: LightBar;
     /// The supply at the coils.
     type Supply: Voltmeter;
-    /// Waits a few hundred nanoseconds, for the width of a step pulse.
-    type Delay: DelayNs;
+    /// The pulse generator of the feed motor.
+    type Stepper: Stepper;
     /// Restarts the unit when it is not fed.
     type Watchdog: Watchdog;
+}
+
+/// Most intervals a [`Stepper`] is given beyond the pulses it has made: one that
+/// runs and one that waits, so that a pulse never depends on how soon the unit
+/// is polled after the one before it.
+pub const STEPS_AHEAD: u32 = 2;
+
+/// The feed motor's pulse generator. It makes pulses on its own, at intervals
+/// it is given ahead: nothing else that a unit does can shift them. The board
+/// polls the machine after each pulse.
+pub trait Stepper {
+    /// Takes the interval to one more pulse, in microseconds from the pulse
+    /// before it, or from now if every pulse given before has been made.
+    fn give(&mut self, us: u32);
+    /// Pulses made since this was asked last.
+    fn made(&mut self) -> u32;
+    /// No further pulse. What was given and not made is forgotten; what was
+    /// made is still counted.
+    fn halt(&mut self);
 }
 
 /// A bar of light sensors, one a hole of a row. A scan is begun and fetched
@@ -53,8 +71,8 @@ pub trait Watchdog {
 
 /// Every part, by what it does.
 pub struct Wiring<B: Board> {
-    /// Feed motor: one step forward on each rising edge.
-    pub step: B::Output,
+    /// Feed motor: one step forward a pulse.
+    pub step: B::Stepper,
     /// Feed motor: current on.
     pub feed_on: B::Output,
     /// Magazine: pushes one card into the feed while high.
@@ -88,8 +106,6 @@ pub struct Wiring<B: Board> {
     pub light: B::Light,
     /// The supply at the coils.
     pub supply: B::Supply,
-    /// Pulse widths.
-    pub delay: B::Delay,
     /// The watchdog.
     pub watchdog: B::Watchdog,
 }

@@ -54,22 +54,36 @@ impl Slot {
         }
     }
 
-    /// The next message, if it is worth sending now, and what follows it.
+    /// Lines from line `first` on.
+    fn waiting(&self, card: &Card, first: u16) -> usize {
+        (self.samples.len() / usize::from(card.holes)).saturating_sub(usize::from(first))
+    }
+
+    /// Whether there is a message worth sending now.
+    fn has_message(&self) -> bool {
+        self.card.as_ref().is_some_and(|card| match card.next {
+            Next::Began => true,
+            Next::Line(first) => {
+                card.ended.is_some() || self.waiting(card, first) >= lines_a_message(card.holes)
+            }
+            Next::Nothing => false,
+        })
+    }
+
+    /// That message, and what follows it.
     fn message(&self) -> Option<(UnitToHost, Next)> {
-        let card = self.card.as_ref()?;
+        let card = self.card.as_ref().filter(|_| self.has_message())?;
         let first = match card.next {
             Next::Began => return Some((UnitToHost::CardBegan(card.began), Next::Line(0))),
             Next::Line(first) => first,
             Next::Nothing => return None,
         };
-        let waiting = self.samples.len() / usize::from(card.holes) - usize::from(first);
-        let most = lines_a_message(card.holes);
+        let waiting = self.waiting(card, first);
         match card.ended {
             Some(ended) if waiting == 0 => Some((UnitToHost::CardEnded(ended), Next::Nothing)),
-            None if waiting < most => None,
             _ => Some((
                 self.lines_from(card, first),
-                Next::Line(first + waiting.min(most) as u16),
+                Next::Line(first + waiting.min(lines_a_message(card.holes)) as u16),
             )),
         }
     }
@@ -195,21 +209,23 @@ impl Held {
         }
     }
 
-    /// Hands the next message, of the oldest card first, to `send`; it counts
-    /// as sent if that says so. Whether one was sent.
-    pub fn send_next(&mut self, send: impl FnOnce(&UnitToHost) -> bool) -> bool {
-        let oldest = self.slots.iter_mut().filter_map(|slot| {
-            let message = slot.message()?;
-            Some((slot.card.as_mut()?, message))
-        });
-        let Some((card, (message, next))) = oldest.min_by_key(|(card, _)| card.began.place) else {
-            return false;
-        };
-        let sent = send(&message);
-        if sent {
-            card.next = next;
-        }
-        sent
+    /// The next message, of the oldest card first, which from now counts as
+    /// sent.
+    pub fn take_message(&mut self) -> Option<UnitToHost> {
+        let oldest = self
+            .slots
+            .iter_mut()
+            .filter(|slot| slot.has_message())
+            .min_by_key(|slot| slot.card.map(|card| card.began.place))?;
+        let (message, next) = oldest.message()?;
+        oldest.card.as_mut()?.next = next;
+        Some(message)
+    }
+
+    /// Whether there is something to be sent.
+    #[must_use]
+    pub fn has_message(&self) -> bool {
+        self.slots.iter().any(Slot::has_message)
     }
 
     fn cards(&self) -> impl Iterator<Item = &Card> {

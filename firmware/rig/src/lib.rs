@@ -5,6 +5,9 @@
 //! no clock, opens no port and allocates nothing, so the same code runs on a
 //! chip, in the virtual rig and in tests.
 //!
+//! Two parts that a board may poll apart: the [`machine`], which moves things
+//! and must never be held up, and the [`desk`], which talks to the host.
+//!
 //! It is not a safety device: guards, an emergency stop that cuts the power to
 //! punches, coils and motors on its own, and local codes come first.
 
@@ -13,7 +16,7 @@
 pub mod coils;
 pub mod counters;
 mod cycle;
-mod desk;
+pub mod desk;
 mod exercise;
 pub mod feed;
 pub mod hardware;
@@ -26,8 +29,7 @@ pub mod queue;
 pub mod reader;
 
 use cardwright_protocol::Micros;
-use cardwright_protocol::frame::MOST_WIRE;
-use cardwright_protocol::link::{UnitLink, Versions};
+use cardwright_protocol::link::Versions;
 use cardwright_protocol::unit_to_host::StopReason;
 
 use crate::desk::Desk;
@@ -49,10 +51,8 @@ pub struct About {
     pub versions: Versions,
 }
 
-/// A rig: the link to the host and the machine.
+/// A rig whose desk and machine are polled one after the other.
 pub struct Rig<B: Board> {
-    about: About,
-    link: UnitLink,
     desk: Desk,
     machine: Machine<B>,
 }
@@ -62,35 +62,22 @@ impl<B: Board> Rig<B> {
     /// in it is unknown.
     pub fn new(wiring: Wiring<B>, about: About) -> Rig<B> {
         Rig {
-            about,
-            link: UnitLink::new(about.versions, about.boot),
-            desk: Desk::new(),
+            desk: Desk::new(about),
             machine: Machine::new(wiring, about.last_stop, about.channels),
         }
     }
 
-    /// Takes in bytes from the line.
-    pub fn receive(&mut self, bytes: &[u8], now: Micros) {
-        self.link.receive(bytes, now);
+    /// The desk, for the line.
+    pub fn desk(&mut self) -> &mut Desk {
+        &mut self.desk
     }
 
     /// Does what is due. When it wants to be polled again at the latest.
     pub fn poll(&mut self, now: Micros) -> Micros {
         self.machine.poll(now);
-        self.desk
-            .poll(now, &self.about, &mut self.link, &mut self.machine);
+        self.desk.poll(now, &mut self.machine);
         // after the desk: an order may have begun what must be watched closely
-        self.machine.next_wake(now).min(self.link.next_wake())
-    }
-
-    /// The next frame for the line, if there is one: its length in `wire`.
-    pub fn pull(&mut self, now: Micros, wire: &mut [u8; MOST_WIRE]) -> Option<usize> {
-        self.link.pull(now, wire)
-    }
-
-    /// Tells how long the last poll took by a clock that this code has not got.
-    pub fn poll_took(&mut self, us: u32) {
-        self.desk.poll_took(us);
+        self.machine.next_wake(now).min(self.desk.next_wake())
     }
 
     /// Why the machine last stopped, for the board to keep over a restart.

@@ -20,7 +20,7 @@ use heapless::{Deque, Vec};
 use crate::counters::Tally;
 use crate::exercise::Trial;
 use crate::feed::{Feed, Ramp};
-use crate::hardware::{Board, LightBar, Voltmeter, Watchdog, Wiring};
+use crate::hardware::{Board, LightBar, Stepper, Voltmeter, Watchdog, Wiring};
 use crate::held::Held;
 use crate::limits::{SCAN_US, WATCH_US};
 use crate::plan::Plan;
@@ -30,6 +30,10 @@ use crate::reader::{LevelSum, Reader};
 
 /// How often the inputs are looked at while nothing can move.
 const IDLE_WATCH_US: u64 = 5_000;
+
+/// How often the block's sensors are looked at while it is driven: it must be
+/// let go at the top before it begins another turn.
+const STROKE_WATCH_US: u64 = 100;
 
 /// Identities of cards begun that are remembered, so that none is cut twice.
 const BEGUN_KEPT: usize = 32;
@@ -234,7 +238,7 @@ impl<B: Board> Machine<B> {
         };
         let off_after_us = u32::try_from(now.since(good)).unwrap_or(u32::MAX);
         self.tally.off_after(off_after_us);
-        self.feed.halt();
+        self.feed.halt(&mut self.w.step);
         let begun = self.current.filter(|card| card.begun && !card.ended);
         if let Some(card) = begun {
             self.held.abandon();
@@ -328,6 +332,7 @@ impl<B: Board> Machine<B> {
             Phase::Ready => IDLE_WATCH_US,
             Phase::Next if self.told == State::Idle => IDLE_WATCH_US,
             _ if self.scanning => 50,
+            _ if self.punch.in_stroke() => STROKE_WATCH_US,
             _ => now
                 .plus(WATCH_US)
                 .min(self.supply_good.plus(WATCH_US))
@@ -338,8 +343,13 @@ impl<B: Board> Machine<B> {
             Phase::Pick { until } | Phase::Settle { until } => until,
             _ => Micros::NEVER,
         };
+        let feed = if self.feed.wants_to_give() && !self.line_waits() {
+            now
+        } else {
+            Micros::NEVER
+        };
         now.plus(watch)
-            .min(self.feed.next_at())
+            .min(feed)
             .min(self.punch.next_at())
             .min(phase)
     }
@@ -430,6 +440,12 @@ impl<B: Board> Machine<B> {
         self.notices_lost |= self.notices.push_back(notice).is_err();
     }
 
+    /// Whether the desk has something to fetch here.
+    #[must_use]
+    pub fn has_news(&self) -> bool {
+        self.notices_lost || !self.notices.is_empty() || self.held.has_message()
+    }
+
     /// The next notice, to be handed back with [`Machine::untold`] if it could
     /// not be sent.
     pub fn take_notice(&mut self) -> Option<UnitToHost> {
@@ -455,6 +471,7 @@ impl<B: Board> Machine<B> {
 /// Every output off, in the order in which it can hurt.
 fn all_off<B: Board>(now: Micros, punch: &mut Punch, w: &mut Wiring<B>) {
     punch.off(now, w);
+    w.step.halt();
     let Ok(()) = w.pick.set_low();
     let Ok(()) = w.feed_on.set_low();
     let Ok(()) = w.lamp.set_low();

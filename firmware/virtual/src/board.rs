@@ -4,9 +4,8 @@
 
 use crate::world::{Input, Output, World};
 use cardwright_protocol::unit_to_host::Levels;
-use cardwright_rig::hardware::{Board, LightBar, Voltmeter, Watchdog, Wiring};
+use cardwright_rig::hardware::{Board, LightBar, Stepper, Voltmeter, Watchdog, Wiring};
 use core::convert::Infallible;
-use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
 use embedded_hal::spi::SpiBus;
 use std::cell::RefCell;
@@ -25,7 +24,7 @@ impl Board for VirtualBoard {
     type Locks = LockRegister;
     type Light = Bar;
     type Supply = Supply;
-    type Delay = NoDelay;
+    type Stepper = Pulses;
     type Watchdog = Dog;
 }
 
@@ -41,7 +40,7 @@ pub fn wire_up(world: &SharedWorld) -> Wiring<VirtualBoard> {
         input,
     };
     Wiring {
-        step: output(Output::Step),
+        step: Pulses(Rc::clone(world)),
         feed_on: output(Output::FeedOn),
         pick: output(Output::Pick),
         locks: LockRegister(Rc::clone(world)),
@@ -58,7 +57,6 @@ pub fn wire_up(world: &SharedWorld) -> Wiring<VirtualBoard> {
         stop: input(Input::Stop),
         light: Bar(Rc::clone(world)),
         supply: Supply(Rc::clone(world)),
-        delay: NoDelay,
         watchdog: Dog(Rc::clone(world)),
     }
 }
@@ -169,12 +167,22 @@ impl Voltmeter for Supply {
     }
 }
 
-/// Pulse widths take no time here: a microsecond is the world's grain.
-#[derive(Clone, Copy, Debug)]
-pub struct NoDelay;
+/// The feed motor's pulse generator.
+#[derive(Debug)]
+pub struct Pulses(SharedWorld);
 
-impl DelayNs for NoDelay {
-    fn delay_ns(&mut self, _: u32) {}
+impl Stepper for Pulses {
+    fn give(&mut self, us: u32) {
+        self.0.borrow_mut().give_step(us);
+    }
+
+    fn made(&mut self) -> u32 {
+        self.0.borrow_mut().take_steps()
+    }
+
+    fn halt(&mut self) {
+        self.0.borrow_mut().halt_steps();
+    }
 }
 
 /// The watchdog.

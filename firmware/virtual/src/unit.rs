@@ -128,7 +128,7 @@ impl VirtualUnit {
     /// Bytes come from the line at `now`. A unit without power loses them.
     pub fn receive(&mut self, bytes: &[u8], now: Micros) {
         if now.0 >= self.started {
-            self.rig.receive(bytes, Micros(now.0 - self.started));
+            self.rig.desk().receive(bytes, Micros(now.0 - self.started));
             self.next = self.next.min(now);
         }
     }
@@ -138,7 +138,7 @@ impl VirtualUnit {
         if now.0 < self.started {
             return None;
         }
-        self.rig.pull(Micros(now.0 - self.started), wire)
+        self.rig.desk().pull(Micros(now.0 - self.started), wire)
     }
 
     /// Has the firmware told how long each poll takes, by this computer's clock.
@@ -168,7 +168,9 @@ impl VirtualUnit {
         let wake = self.rig.poll(Micros(now.0 - self.started));
         if let Some(began) = began {
             let us = began.elapsed().as_micros();
-            self.rig.poll_took(u32::try_from(us).unwrap_or(u32::MAX));
+            self.rig
+                .desk()
+                .poll_took(u32::try_from(us).unwrap_or(u32::MAX));
         }
         let change = self.world.borrow().next_change();
         let wake = Micros(wake.0.saturating_add(self.started));

@@ -13,6 +13,7 @@ mod block;
 mod feed;
 mod light;
 mod operator;
+mod pulses;
 mod safety;
 
 use crate::faults::{FaultKind, Faults, Injectors};
@@ -28,6 +29,7 @@ use block::Block;
 use feed::Feed;
 use light::Bar;
 use operator::Hands;
+use pulses::Pulses;
 
 /// The output pins, as the world names them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -118,6 +120,7 @@ pub struct World {
     block: Block,
     bar: Bar,
     hands: Hands,
+    pulses: Pulses,
     safety: Safety,
     /// When `pick` will have been high long enough.
     pick_at: u64,
@@ -147,6 +150,7 @@ impl World {
             block: Block::new(&settings),
             bar: Bar::new(&settings),
             hands: Hands::new(settings.supply_mv),
+            pulses: Pulses::new(),
             safety: Safety::new(),
             pick_at: NEVER,
             shift_register: 0,
@@ -188,14 +192,27 @@ impl World {
     /// first. The world need not be looked at before.
     #[must_use]
     pub fn next_change(&self) -> Micros {
-        Micros(self.next.min(self.bar.ready_at()))
+        Micros(
+            self.next
+                .min(self.bar.ready_at())
+                .min(self.pulses.next_at()),
+        )
     }
 
     /// Lets time pass until `now`.
     pub fn advance(&mut self, now: Micros) {
-        while self.next <= now.0 {
-            self.now = self.now.max(self.next);
-            self.happen();
+        loop {
+            let pulse_at = self.pulses.next_at();
+            let next = self.next.min(pulse_at);
+            if next > now.0 {
+                break;
+            }
+            self.now = self.now.max(next);
+            if pulse_at == next {
+                self.pulse();
+            } else {
+                self.happen();
+            }
         }
         self.now = self.now.max(now.0);
     }
@@ -329,6 +346,8 @@ impl World {
         for output in Output::ALL {
             self.set_output(output, false);
         }
+        self.halt_steps();
+        self.take_steps();
         self.shift_register = 0;
         self.block.latch(0);
         self.switch_coils();

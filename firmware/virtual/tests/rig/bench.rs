@@ -113,11 +113,9 @@ impl Bench {
         while let Some(notice) = self.machine.take_notice() {
             self.heard.push(notice);
         }
-        let heard = &mut self.heard;
-        while self.machine.held.send_next(|message| {
-            heard.push(message.clone());
-            true
-        }) {}
+        while let Some(message) = self.machine.held.take_message() {
+            self.heard.push(message);
+        }
         if self.records {
             for ended in self.machine.held.ended().collect::<Vec<_>>() {
                 self.machine.held.recorded(ended.id);

@@ -4,9 +4,11 @@
 use crate::bench::{Bench, rows};
 use cardwright_protocol::host_to_unit::{Exercise, Settings, Work};
 use cardwright_protocol::unit_to_host::{ExerciseReport, State, StopReason};
-use cardwright_protocol::{HostToUnit, Micros, UnitToHost};
+use cardwright_protocol::{HostToUnit, UnitToHost};
 use cardwright_rig::feed::{Feed, Ramp};
-use cardwright_virtual::{Faults, WorldSettings, wire_up};
+use cardwright_rig::hardware::{STEPS_AHEAD, Stepper};
+use cardwright_virtual::{Faults, WorldSettings};
+use std::collections::VecDeque;
 
 /// Settings of several rigs: steps a metre, start, top, acceleration.
 const RIGS: [(u32, u16, u16, u32); 5] = [
@@ -24,29 +26,70 @@ fn rig(rig: (u32, u16, u16, u32)) -> Settings {
     settings
 }
 
-/// The moments of the steps of one feed of `steps` steps; each poll comes
-/// `late` after it was due.
-fn moments(settings: &Settings, steps: u32, late: impl Fn(u32) -> u64) -> Vec<u64> {
-    let bench = Bench::new(56);
-    let mut wiring = wire_up(&bench.world);
-    let mut feed = Feed::new(Ramp::new(settings));
-    feed.go_to(steps, Micros(1_000));
-    let mut made = Vec::new();
-    while !feed.at_rest() {
-        let now = feed.next_at().plus(late(feed.position()));
-        assert!(
-            !feed.poll(Micros(feed.next_at().0 - 1), &mut wiring),
-            "too soon"
-        );
-        if feed.poll(now, &mut wiring) {
-            made.push(now.0);
-        }
+/// A pulse generator as `Stepper` describes it, and nothing else.
+#[derive(Default)]
+struct Generator {
+    now: u64,
+    next_at: Option<u64>,
+    waiting: VecDeque<u32>,
+    untold: u32,
+    made: Vec<u64>,
+}
+
+impl Generator {
+    /// The next pulse comes; whether there was one to come.
+    fn pulse(&mut self) -> bool {
+        let Some(at) = self.next_at else { return false };
+        self.now = at;
+        self.made.push(at);
+        self.untold += 1;
+        self.next_at = self.waiting.pop_front().map(|us| at + u64::from(us));
+        true
     }
-    assert!(
-        !feed.poll(Micros(u64::MAX - 1), &mut wiring),
-        "a step too many"
-    );
-    made
+}
+
+impl Stepper for Generator {
+    fn give(&mut self, us: u32) {
+        match self.next_at {
+            None => self.next_at = Some(self.now + u64::from(us)),
+            Some(_) => self.waiting.push_back(us),
+        }
+        let under_way = self.waiting.len() as u32 + 1 + self.untold;
+        assert!(under_way <= STEPS_AHEAD, "too far ahead");
+    }
+
+    fn made(&mut self) -> u32 {
+        std::mem::take(&mut self.untold)
+    }
+
+    fn halt(&mut self) {
+        self.next_at = None;
+        self.waiting.clear();
+    }
+}
+
+/// The moments of the steps of one feed of `steps` steps; after each pulse the
+/// feed is polled so much `late`.
+fn moments(settings: &Settings, steps: u32, late: impl Fn(u32) -> u64) -> Vec<u64> {
+    let mut generator = Generator {
+        now: 1_000,
+        ..Generator::default()
+    };
+    let mut feed = Feed::new(Ramp::new(settings));
+    feed.go_to(steps);
+    feed.give(&mut generator);
+    while !feed.at_rest() {
+        assert!(generator.pulse(), "stuck after {} steps", feed.position());
+        let poll_at = generator.now + late(generator.made.len() as u32);
+        while generator.next_at.is_some_and(|at| at <= poll_at) {
+            generator.pulse();
+        }
+        generator.now = poll_at;
+        feed.count(&mut generator);
+        feed.give(&mut generator);
+    }
+    assert!(!generator.pulse(), "a step too many");
+    generator.made
 }
 
 #[test]
@@ -84,17 +127,56 @@ fn every_feed_has_its_steps_and_keeps_to_speed_and_acceleration() {
     }
 }
 
+/// The board may be busy with something else for as long as the shortest step
+/// takes, and the motor does not notice.
+#[test]
+fn a_poll_that_is_late_by_less_than_a_step_shifts_no_pulse() {
+    let settings = rig(RIGS[0]);
+    let punctual = moments(&settings, 2_000, |_| 0);
+    // 400 mm/s at 20 steps a millimetre: 125 us
+    let late = |step: u32| u64::from(step) * 7_919 % 125;
+    assert_eq!(moments(&settings, 2_000, late), punctual);
+}
+
 #[test]
 fn a_late_poll_is_never_made_up_for_by_a_shorter_step() {
     let settings = rig(RIGS[0]);
     let punctual = moments(&settings, 2_000, |_| 0);
-    for (every, late_us) in [(1, 3), (7, 100), (50, 124), (100, 5_000)] {
+    for (every, late_us) in [(1, 130), (7, 300), (50, 126), (100, 5_000)] {
         let late = |step: u32| u64::from(step.is_multiple_of(every)) * late_us;
         let made = moments(&settings, 2_000, late);
+        assert_ne!(made, punctual);
         for at in 1..made.len() {
             let (us, least) = (made[at] - made[at - 1], punctual[at] - punctual[at - 1]);
             assert!(us >= least, "{late_us} us late, step {at}: {us} < {least}");
         }
+    }
+}
+
+/// After a halt in the middle no pulse comes, and the place is still known.
+#[test]
+fn a_halted_feed_makes_no_step_and_knows_where_it_is() {
+    let settings = rig(RIGS[0]);
+    for steps in 1..60 {
+        let mut generator = Generator::default();
+        let mut feed = Feed::new(Ramp::new(&settings));
+        feed.go_to(100);
+        feed.give(&mut generator);
+        for _ in 0..steps {
+            generator.pulse();
+            feed.count(&mut generator);
+            feed.give(&mut generator);
+        }
+        feed.halt(&mut generator);
+        assert!(!generator.pulse());
+        assert_eq!((feed.position(), feed.at_rest()), (steps, true));
+        feed.go_to(100);
+        feed.give(&mut generator);
+        while generator.pulse() {
+            feed.count(&mut generator);
+            feed.give(&mut generator);
+        }
+        assert_eq!(generator.made.len(), 100);
     }
 }
 

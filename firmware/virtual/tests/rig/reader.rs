@@ -196,12 +196,7 @@ fn line(n: u16) -> Levels {
 }
 
 fn all_of(held: &mut Held) -> Vec<UnitToHost> {
-    let mut heard = Vec::new();
-    while held.send_next(|message| {
-        heard.push(message.clone());
-        true
-    }) {}
-    heard
+    core::iter::from_fn(|| held.take_message()).collect()
 }
 
 #[test]
