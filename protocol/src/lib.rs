@@ -14,6 +14,7 @@ pub mod host_to_unit;
 pub mod link;
 pub mod time;
 pub mod unit_to_host;
+pub mod usb;
 
 pub use card::{Attempt, CardId, CardNumber, JobNumber, Row, Stroke};
 pub use host_to_unit::HostToUnit;

@@ -13,6 +13,7 @@ use crate::machine::{Current, Machine, Phase};
 use crate::plan::Plan;
 use crate::punch::Progress;
 use crate::reader::{LevelSum, lamp_is_good};
+use crate::room::Room;
 
 /// How often the magazine is tried before a person is asked for cards.
 const PICKS: u8 = 2;
@@ -47,11 +48,11 @@ impl<B: Board> Machine<B> {
         let (Some(card), Some(plan)) = (&self.current, &self.plan) else {
             return Ok(());
         };
-        if !self.held.line(levels) {
+        if !self.room.held.line(levels) {
             return Err(StopReason::Internal);
         }
         self.reader
-            .line(levels, Self::expected(card, &self.strokes), plan)
+            .line(levels, Self::expected(card, &self.room.strokes), plan)
     }
 
     fn begin_line(&mut self, now: Micros) {
@@ -122,7 +123,7 @@ impl<B: Board> Machine<B> {
             dark: self.reader.dark(),
             open: self.reader.open(),
         };
-        self.held.begin(began, plan.settings.holes);
+        self.room.held.begin(began, plan.settings.holes);
         self.tally.cards_begun = self.tally.cards_begun.wrapping_add(1);
         self.card_has_begun(id);
         self.travel();
@@ -230,10 +231,11 @@ impl<B: Board> Machine<B> {
     }
 
     fn next_card(&mut self, now: Micros) -> Result<(), StopReason> {
-        if self.paused || !self.held.has_room() {
+        if self.paused || !self.room.held.has_room() {
             return Ok(());
         }
-        let header = match self.queue.take(&mut self.strokes) {
+        let Room { queue, strokes, .. } = &mut *self.room;
+        let header = match queue.take(strokes) {
             Ok(Some(header)) => header,
             Ok(None) => {
                 if !self.more {
@@ -395,7 +397,7 @@ impl<B: Board> Machine<B> {
         let (Some(card), Some(plan)) = (&self.current, &self.plan) else {
             return;
         };
-        if self.paused || card.strokes_begun == 0 && !self.held.all_recorded() {
+        if self.paused || card.strokes_begun == 0 && !self.room.held.all_recorded() {
             return;
         }
         let settle = u64::from(plan.settings.feed_settle_us);
@@ -408,7 +410,7 @@ impl<B: Board> Machine<B> {
         let Some(card) = &mut self.current else {
             return;
         };
-        if let Some(stroke) = self.strokes.get(usize::from(card.strokes_begun)) {
+        if let Some(stroke) = self.room.strokes.get(usize::from(card.strokes_begun)) {
             self.punch.begin(*stroke, now);
             card.strokes_begun += 1;
             self.phase = Phase::Punch;
@@ -450,7 +452,8 @@ impl<B: Board> Machine<B> {
         if card.length > 0 && !card.ended {
             card.ended = true;
             self.current = Some(card);
-            self.held.end(self.ending(&card, true));
+            let ending = self.ending(&card, true);
+            self.room.held.end(ending);
             self.tally.cards_complete = self.tally.cards_complete.wrapping_add(1);
         }
         if self.feed.at_rest() && card.ended {

@@ -106,8 +106,8 @@ impl Desk {
         self.credit_from = machine.with(|m| {
             m.forget_notices();
             m.stop_between_strokes(StopReason::HostReplaced, now);
-            m.held.hush();
-            m.queue.passed()
+            m.room.held.hush();
+            m.room.queue.passed()
         });
         self.asked = [false; 3];
         self.credit_told = None;
@@ -119,9 +119,9 @@ impl Desk {
             HostToUnit::Ask(Question::Identity) => self.asked[0] = true,
             HostToUnit::Ask(Question::Status) => self.asked[1] = true,
             HostToUnit::Ask(Question::Counters) => self.asked[2] = true,
-            HostToUnit::Recorded(id) => machine.with(|m| m.held.recorded(*id)),
+            HostToUnit::Recorded(id) => machine.with(|m| m.room.held.recorded(*id)),
             HostToUnit::Resend(id) => machine.with(|m| {
-                if !m.held.resend(*id) {
+                if !m.room.held.resend(*id) {
                     m.notice(UnitToHost::Refused(Refusal::NoSuchCard(*id)));
                 }
             }),
@@ -147,7 +147,7 @@ impl Desk {
             self.asked[at] = self.link.send(&answer).is_err();
             return !self.asked[at];
         }
-        let credit = machine.with(|m| m.queue.credit());
+        let credit = machine.with(|m| m.room.queue.credit());
         if self.credit_told != Some(credit) {
             let message = UnitToHost::Credit {
                 strokes: credit.0.wrapping_sub(self.credit_from.0),
@@ -161,7 +161,7 @@ impl Desk {
         }
         // there is room for it: the caller has looked
         machine
-            .with(|m| m.held.take_message())
+            .with(|m| m.room.held.take_message())
             .is_some_and(|readings| self.link.send(&readings).is_ok())
     }
 

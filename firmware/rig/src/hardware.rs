@@ -6,10 +6,13 @@
 //! broken wire stops the machine.
 
 use core::convert::Infallible;
+use core::ops::DerefMut;
 
 use cardwright_protocol::unit_to_host::Levels;
 use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
 use embedded_hal::spi::SpiBus;
+
+use crate::room::Room;
 
 /// The types of one board's parts.
 pub trait Board {
@@ -25,6 +28,8 @@ pub trait Board {
     type Supply: Voltmeter;
     /// The pulse generator of the feed motor.
     type Stepper: Stepper;
+    /// Where the machine's large memory lies.
+    type Room: DerefMut<Target = Room>;
     /// Restarts the unit when it is not fed.
     type Watchdog: Watchdog;
 }

@@ -28,14 +28,37 @@ struct Card {
     next: Next,
 }
 
+/// What a slot holds. An `Option` would be written as some bit pattern of its
+/// own; this way an empty room is all zeros and takes no flash on a board.
+#[derive(Debug)]
+#[repr(u8)]
+enum Content {
+    Nothing = 0,
+    Card(Card) = 1,
+}
+
 /// Room for one card. The samples stay where they are: eight kilobytes are not
 /// moved about on a small stack.
 struct Slot {
-    card: Option<Card>,
+    content: Content,
     samples: Vec<u8, SAMPLES_HELD>,
 }
 
 impl Slot {
+    fn card(&self) -> Option<&Card> {
+        match &self.content {
+            Content::Card(card) => Some(card),
+            Content::Nothing => None,
+        }
+    }
+
+    fn card_mut(&mut self) -> Option<&mut Card> {
+        match &mut self.content {
+            Content::Card(card) => Some(card),
+            Content::Nothing => None,
+        }
+    }
+
     fn lines_from(&self, card: &Card, first: u16) -> UnitToHost {
         let holes = usize::from(card.holes);
         let from = usize::from(first) * holes;
@@ -61,7 +84,7 @@ impl Slot {
 
     /// Whether there is a message worth sending now.
     fn has_message(&self) -> bool {
-        self.card.as_ref().is_some_and(|card| match card.next {
+        self.card().is_some_and(|card| match card.next {
             Next::Began => true,
             Next::Line(first) => {
                 card.ended.is_some() || self.waiting(card, first) >= lines_a_message(card.holes)
@@ -72,7 +95,7 @@ impl Slot {
 
     /// That message, and what follows it.
     fn message(&self) -> Option<(UnitToHost, Next)> {
-        let card = self.card.as_ref().filter(|_| self.has_message())?;
+        let card = self.card().filter(|_| self.has_message())?;
         let first = match card.next {
             Next::Began => return Some((UnitToHost::CardBegan(card.began), Next::Line(0))),
             Next::Line(first) => first,
@@ -102,11 +125,11 @@ pub struct Held {
 impl Held {
     /// Nothing held.
     #[must_use]
-    pub fn new() -> Held {
+    pub const fn new() -> Held {
         Held {
             slots: [const {
                 Slot {
-                    card: None,
+                    content: Content::Nothing,
                     samples: Vec::new(),
                 }
             }; CARDS_HELD],
@@ -116,7 +139,7 @@ impl Held {
     /// Whether another card can be begun.
     #[must_use]
     pub fn has_room(&self) -> bool {
-        self.slots.iter().any(|slot| slot.card.is_none())
+        self.slots.iter().any(|slot| slot.card().is_none())
     }
 
     /// Whether no card waits for the host to record it.
@@ -138,11 +161,11 @@ impl Held {
 
     /// A card of so many holes a row (1 to 16) begins. Whether there was room.
     pub fn begin(&mut self, began: CardBegan, holes: u8) -> bool {
-        let Some(slot) = self.slots.iter_mut().find(|slot| slot.card.is_none()) else {
+        let Some(slot) = self.slots.iter_mut().find(|slot| slot.card().is_none()) else {
             return false;
         };
         slot.samples.clear();
-        slot.card = Some(Card {
+        slot.content = Content::Card(Card {
             began,
             ended: None,
             holes: holes.max(1),
@@ -154,7 +177,7 @@ impl Held {
     /// The next line of the card being read. Whether there was room.
     pub fn line(&mut self, levels: &Levels) -> bool {
         self.reading().is_some_and(|slot| {
-            let holes = slot.card.map_or(0, |card| usize::from(card.holes));
+            let holes = slot.card().map_or(0, |card| usize::from(card.holes));
             levels
                 .get(..holes)
                 .is_some_and(|l| slot.samples.extend_from_slice(l).is_ok())
@@ -163,10 +186,7 @@ impl Held {
 
     /// The card being read has been read to the end.
     pub fn end(&mut self, ended: CardEnded) {
-        if let Some(Slot {
-            card: Some(card), ..
-        }) = self.reading()
-        {
+        if let Some(card) = self.reading().and_then(Slot::card_mut) {
             card.ended = Some(ended);
         }
     }
@@ -175,7 +195,7 @@ impl Held {
     /// use.
     pub fn abandon(&mut self) {
         if let Some(slot) = self.reading() {
-            slot.card = None;
+            slot.content = Content::Nothing;
         }
     }
 
@@ -183,17 +203,17 @@ impl Held {
     pub fn recorded(&mut self, id: CardId) {
         for slot in &mut self.slots {
             if slot
-                .card
+                .card()
                 .is_some_and(|card| card.began.id == id && card.ended.is_some())
             {
-                slot.card = None;
+                slot.content = Content::Nothing;
             }
         }
     }
 
     /// Sends this card again from its beginning. Whether it is here.
     pub fn resend(&mut self, id: CardId) -> bool {
-        let mut cards = self.slots.iter_mut().filter_map(|slot| slot.card.as_mut());
+        let mut cards = self.slots.iter_mut().filter_map(|slot| slot.card_mut());
         cards
             .find(|card| card.began.id == id)
             .map(|card| card.next = Next::Began)
@@ -203,7 +223,7 @@ impl Held {
     /// Sends nothing of what is held until the host asks: it is a new host.
     pub fn hush(&mut self) {
         for slot in &mut self.slots {
-            if let Some(card) = &mut slot.card {
+            if let Some(card) = slot.card_mut() {
                 card.next = Next::Nothing;
             }
         }
@@ -216,9 +236,9 @@ impl Held {
             .slots
             .iter_mut()
             .filter(|slot| slot.has_message())
-            .min_by_key(|slot| slot.card.map(|card| card.began.place))?;
+            .min_by_key(|slot| slot.card().map(|card| card.began.place))?;
         let (message, next) = oldest.message()?;
-        oldest.card.as_mut()?.next = next;
+        oldest.card_mut()?.next = next;
         Some(message)
     }
 
@@ -229,13 +249,13 @@ impl Held {
     }
 
     fn cards(&self) -> impl Iterator<Item = &Card> {
-        self.slots.iter().filter_map(|slot| slot.card.as_ref())
+        self.slots.iter().filter_map(|slot| slot.card())
     }
 
     fn reading(&mut self) -> Option<&mut Slot> {
         self.slots
             .iter_mut()
-            .find(|slot| slot.card.is_some_and(|card| card.ended.is_none()))
+            .find(|slot| slot.card().is_some_and(|card| card.ended.is_none()))
     }
 }
 

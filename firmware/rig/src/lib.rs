@@ -27,6 +27,7 @@ pub mod plan;
 pub mod punch;
 pub mod queue;
 pub mod reader;
+pub mod room;
 
 use cardwright_protocol::Micros;
 use cardwright_protocol::link::Versions;
@@ -60,10 +61,10 @@ pub struct Rig<B: Board> {
 impl<B: Board> Rig<B> {
     /// A rig that has just been switched on. Its outputs are off, and what lies
     /// in it is unknown.
-    pub fn new(wiring: Wiring<B>, about: About) -> Rig<B> {
+    pub fn new(wiring: Wiring<B>, room: B::Room, about: About) -> Rig<B> {
         Rig {
             desk: Desk::new(about),
-            machine: Machine::new(wiring, about.last_stop, about.channels),
+            machine: Machine::new(wiring, room, about.last_stop, about.channels),
         }
     }
 

@@ -15,17 +15,15 @@ use cardwright_protocol::unit_to_host::{
 };
 use cardwright_protocol::{CardId, Micros, UnitToHost};
 use embedded_hal::digital::{InputPin, OutputPin};
-use heapless::{Deque, Vec};
+use heapless::Deque;
 
 use crate::counters::Tally;
 use crate::exercise::Trial;
 use crate::feed::{Feed, Ramp};
 use crate::hardware::{Board, LightBar, Stepper, Voltmeter, Watchdog, Wiring};
-use crate::held::Held;
 use crate::limits::{SCAN_US, WATCH_US};
 use crate::plan::Plan;
 use crate::punch::Punch;
-use crate::queue::{Queue, Strokes};
 use crate::reader::{LevelSum, Reader};
 
 /// How often the inputs are looked at while nothing can move.
@@ -108,12 +106,9 @@ pub struct Machine<B: Board> {
     pub(crate) reader: Reader,
     pub(crate) scanning: bool,
     scan_until: Micros,
-    /// Cards streamed ahead.
-    pub queue: Queue,
-    /// Readings not yet recorded.
-    pub held: Held,
+    /// Its large memory.
+    pub room: B::Room,
     pub(crate) current: Option<Current>,
-    pub(crate) strokes: Strokes,
     pub(crate) picks: u8,
     pub(crate) paused: bool,
     /// Whether the host has announced more cards than have come.
@@ -128,7 +123,6 @@ pub struct Machine<B: Board> {
     begun: Deque<CardId, BEGUN_KEPT>,
     last_stop: StopReason,
     pending: Option<StopReason>,
-    notices: Deque<UnitToHost, 16>,
     notices_lost: bool,
     told: State,
     /// When guard and stop button were last seen to be good.
@@ -140,7 +134,12 @@ pub struct Machine<B: Board> {
 impl<B: Board> Machine<B> {
     /// A machine of so many punches that has just been switched on: outputs
     /// off, stopped, and what lies in it unknown.
-    pub fn new(mut wiring: Wiring<B>, last_stop: StopReason, channels: u8) -> Machine<B> {
+    pub fn new(
+        mut wiring: Wiring<B>,
+        room: B::Room,
+        last_stop: StopReason,
+        channels: u8,
+    ) -> Machine<B> {
         let mut punch = Punch::new();
         all_off(Micros(0), &mut punch, &mut wiring);
         Machine {
@@ -152,10 +151,8 @@ impl<B: Board> Machine<B> {
             reader: Reader::new(),
             scanning: false,
             scan_until: Micros::NEVER,
-            queue: Queue::new(),
-            held: Held::new(),
+            room,
             current: None,
-            strokes: Vec::new(),
             picks: 0,
             paused: false,
             more: false,
@@ -166,7 +163,6 @@ impl<B: Board> Machine<B> {
             begun: Deque::new(),
             last_stop,
             pending: None,
-            notices: Deque::new(),
             notices_lost: false,
             told: State::Stopped,
             seen_good: Micros(0),
@@ -241,7 +237,7 @@ impl<B: Board> Machine<B> {
         self.feed.halt(&mut self.w.step);
         let begun = self.current.filter(|card| card.begun && !card.ended);
         if let Some(card) = begun {
-            self.held.abandon();
+            self.room.held.abandon();
             self.notice(UnitToHost::CardEnded(self.ending(&card, false)));
         }
         self.notice(UnitToHost::Stopped(Stop {
@@ -253,7 +249,7 @@ impl<B: Board> Machine<B> {
         }));
         self.current = None;
         self.scanning = false;
-        self.queue.clear();
+        self.room.queue.clear();
         self.more = false;
         self.paused = false;
         self.pending = None;
@@ -265,7 +261,7 @@ impl<B: Board> Machine<B> {
     /// Stops at once, or when the stroke in hand is done. The queue is forgotten
     /// now.
     pub fn stop_between_strokes(&mut self, reason: StopReason, now: Micros) {
-        self.queue.clear();
+        self.room.queue.clear();
         if matches!(self.phase, Phase::Stopped) {
             return;
         }
@@ -377,7 +373,7 @@ impl<B: Board> Machine<B> {
             state: self.state(),
             last_stop: self.last_stop,
             last_begun: self.begun.back().copied(),
-            held: self.held.ended().collect(),
+            held: self.room.held.ended().collect(),
             configured: self.plan.is_some(),
             inputs: self.inputs(),
         }
@@ -411,8 +407,8 @@ impl<B: Board> Machine<B> {
             Phase::Exercise(_) => State::Exercising,
             Phase::Raise | Phase::Clear => State::Clearing,
             Phase::Next | Phase::Hold if self.paused => State::Paused,
-            Phase::Next if !self.held.has_room() => State::WaitingForRecord,
-            Phase::Next if self.queue.front_is_whole() => State::Loading,
+            Phase::Next if !self.room.held.has_room() => State::WaitingForRecord,
+            Phase::Next if self.room.queue.front_is_whole() => State::Loading,
             Phase::Next if self.more => State::WaitingForRows,
             Phase::Next => State::Idle,
             Phase::Hold => State::WaitingForRecord,
@@ -437,19 +433,19 @@ impl<B: Board> Machine<B> {
     }
 
     pub(crate) fn notice(&mut self, notice: UnitToHost) {
-        self.notices_lost |= self.notices.push_back(notice).is_err();
+        self.notices_lost |= self.room.notices.push_back(notice).is_err();
     }
 
     /// Whether the desk has something to fetch here.
     #[must_use]
     pub fn has_news(&self) -> bool {
-        self.notices_lost || !self.notices.is_empty() || self.held.has_message()
+        self.notices_lost || !self.room.notices.is_empty() || self.room.held.has_message()
     }
 
     /// The next notice, to be handed back with [`Machine::untold`] if it could
     /// not be sent.
     pub fn take_notice(&mut self) -> Option<UnitToHost> {
-        if let Some(notice) = self.notices.pop_front() {
+        if let Some(notice) = self.room.notices.pop_front() {
             return Some(notice);
         }
         // what was lost is summed up by the present state
@@ -458,12 +454,12 @@ impl<B: Board> Machine<B> {
 
     /// A notice that could not be sent yet goes back to the front.
     pub fn untold(&mut self, notice: UnitToHost) {
-        self.notices_lost |= self.notices.push_front(notice).is_err();
+        self.notices_lost |= self.room.notices.push_front(notice).is_err();
     }
 
     /// A new host knows nothing of old notices.
     pub fn forget_notices(&mut self) {
-        self.notices.clear();
+        self.room.notices.clear();
         self.notices_lost = false;
     }
 }

@@ -34,7 +34,7 @@ pub struct Queue {
 impl Queue {
     /// An empty queue that has passed nothing.
     #[must_use]
-    pub fn new() -> Queue {
+    pub const fn new() -> Queue {
         Queue {
             strokes: Deque::new(),
             cards: Deque::new(),

@@ -5,6 +5,7 @@
 use crate::world::{Input, Output, World};
 use cardwright_protocol::unit_to_host::Levels;
 use cardwright_rig::hardware::{Board, LightBar, Stepper, Voltmeter, Watchdog, Wiring};
+use cardwright_rig::room::Room;
 use core::convert::Infallible;
 use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
 use embedded_hal::spi::SpiBus;
@@ -25,6 +26,7 @@ impl Board for VirtualBoard {
     type Light = Bar;
     type Supply = Supply;
     type Stepper = Pulses;
+    type Room = Box<Room>;
     type Watchdog = Dog;
 }
 

@@ -216,5 +216,5 @@ fn boot(world: &SharedWorld, nameplate: &Nameplate, last_stop: StopReason) -> Ri
         channels: nameplate.channels,
         versions: nameplate.versions,
     };
-    Rig::new(wire_up(world), about)
+    Rig::new(wire_up(world), Box::default(), about)
 }

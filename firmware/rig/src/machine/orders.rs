@@ -44,12 +44,14 @@ impl<B: Board> Machine<B> {
                 Ok(())
             }
             HostToUnit::Exercise(exercise) => self.begin_exercise(*exercise, now),
-            HostToUnit::Card(header) => {
-                self.announce(header).inspect_err(|_| self.queue.gone(0, 1))
+            HostToUnit::Card(header) => self
+                .announce(header)
+                .inspect_err(|_| self.room.queue.gone(0, 1)),
+            HostToUnit::Strokes { id, first, strokes } => {
+                self.room.queue.push(*id, *first, strokes)
             }
-            HostToUnit::Strokes { id, first, strokes } => self.queue.push(*id, *first, strokes),
             HostToUnit::DropQueue => {
-                self.queue.clear();
+                self.room.queue.clear();
                 self.more = false;
                 Ok(())
             }
@@ -123,8 +125,8 @@ impl<B: Board> Machine<B> {
         let id = header.id;
         let in_rig = self.current.is_some_and(|card| card.header.id == id);
         if in_rig
-            || self.queue.has(id)
-            || self.held.has(id)
+            || self.room.queue.has(id)
+            || self.room.held.has(id)
             || self.begun.iter().any(|begun| *begun == id)
         {
             return Err(Refusal::CardUsed(id));
@@ -132,6 +134,6 @@ impl<B: Board> Machine<B> {
         if !plan.fits(header.strokes) {
             return Err(Refusal::CardTooLarge(id));
         }
-        self.queue.announce(*header)
+        self.room.queue.announce(*header)
     }
 }

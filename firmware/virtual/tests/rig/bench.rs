@@ -50,7 +50,7 @@ impl Bench {
         let mut world = World::new(world, faults);
         world.fill_magazine(1000);
         let world = Rc::new(RefCell::new(world));
-        let machine = Machine::new(wire_up(&world), StopReason::PowerOn, 16);
+        let machine = Machine::new(wire_up(&world), Box::default(), StopReason::PowerOn, 16);
         Bench {
             world,
             machine,
@@ -113,12 +113,12 @@ impl Bench {
         while let Some(notice) = self.machine.take_notice() {
             self.heard.push(notice);
         }
-        while let Some(message) = self.machine.held.take_message() {
+        while let Some(message) = self.machine.room.held.take_message() {
             self.heard.push(message);
         }
         if self.records {
-            for ended in self.machine.held.ended().collect::<Vec<_>>() {
-                self.machine.held.recorded(ended.id);
+            for ended in self.machine.room.held.ended().collect::<Vec<_>>() {
+                self.machine.room.held.recorded(ended.id);
             }
         }
     }

@@ -8,6 +8,7 @@ use cardwright_protocol::unit_to_host::{ExerciseReport, Refusal, State, StopReas
 use cardwright_protocol::{HostToUnit, UnitToHost};
 use cardwright_rig::Rig;
 use cardwright_rig::queue::{CARD_ROOM, STROKE_ROOM};
+use cardwright_rig::room::Room;
 use cardwright_virtual::VirtualBoard;
 
 fn ready() -> Bench {
@@ -18,7 +19,7 @@ fn ready() -> Bench {
 
 /// Credit beyond what was sent: the room that a host believes there is.
 fn room(bench: &Bench, sent: (usize, usize)) -> (usize, usize) {
-    let (strokes, cards) = bench.machine.queue.credit();
+    let (strokes, cards) = bench.machine.room.queue.credit();
     (strokes as usize - sent.0, cards as usize - sent.1)
 }
 
@@ -115,7 +116,7 @@ fn credit_comes_back_for_all_that_was_refused_dropped_or_cleared() {
         let mut bench = ready();
         let sent = case(&mut bench, &strokes);
         assert_eq!(room(&bench, sent), whole, "{name}");
-        assert!(bench.machine.queue.is_empty(), "{name}");
+        assert!(bench.machine.room.queue.is_empty(), "{name}");
     }
 }
 
@@ -162,7 +163,7 @@ fn a_card_waits_in_register_for_its_first_stroke_until_the_one_before_is_recorde
     let waited = bench.machine.tally().waited_record_us;
     bench.run(1_000_000);
     assert_eq!(bench.machine.tally().waited_record_us - waited, 1_000_000);
-    bench.machine.held.recorded(id(1));
+    bench.machine.room.held.recorded(id(1));
     assert!(bench.until(9_000_000, |bench| bench.strokes_begun() == 40));
 }
 
@@ -346,7 +347,7 @@ fn every_refusal_comes_when_it_should() {
 fn the_whole_rig_fits_a_small_chip() {
     // pins of a chip are smaller than the virtual board's, so this is an upper
     // bound; 264 KiB is a common microcontroller, 64 KiB a small one
-    let bytes = core::mem::size_of::<Rig<VirtualBoard>>();
+    let bytes = core::mem::size_of::<Rig<VirtualBoard>>() + core::mem::size_of::<Room>();
     println!("a rig takes {bytes} bytes");
     assert!(bytes <= 32 * 1024, "{bytes}");
 }

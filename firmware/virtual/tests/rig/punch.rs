@@ -87,6 +87,7 @@ fn more_holes_than_this_unit_has_punches_are_refused() {
     let mut bench = Bench::with(settings, &Faults::default(), told);
     bench.machine = cardwright_rig::machine::Machine::new(
         cardwright_virtual::wire_up(&bench.world),
+        Box::default(),
         StopReason::PowerOn,
         8,
     );
