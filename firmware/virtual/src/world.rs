@@ -15,6 +15,7 @@ mod light;
 mod operator;
 mod pulses;
 mod safety;
+mod trace;
 
 use crate::faults::{FaultKind, Faults, Injectors};
 use crate::settings::WorldSettings;
@@ -30,6 +31,7 @@ use feed::Feed;
 use light::Bar;
 use operator::Hands;
 use pulses::Pulses;
+use trace::Trace;
 
 /// The output pins, as the world names them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -133,6 +135,7 @@ pub struct World {
     next_second: u64,
     signals: VecDeque<Signal>,
     watchdog_fed: u64,
+    trace: Option<Trace>,
 }
 
 impl World {
@@ -162,6 +165,7 @@ impl World {
             next_second,
             signals: VecDeque::new(),
             watchdog_fed: 0,
+            trace: None,
         }
     }
 
@@ -300,6 +304,9 @@ impl World {
         if self.output(output) == high {
             return;
         }
+        if self.trace.is_some() {
+            self.trace_output(output, high);
+        }
         self.outputs ^= output.bit();
         if output == Output::Step {
             if high {
@@ -368,6 +375,7 @@ impl World {
 
     /// A byte goes into the lock register.
     pub fn shift(&mut self, byte: u8) {
+        self.trace_shift(byte);
         self.shift_register = self.shift_register << 8 | u16::from(byte);
     }
 
