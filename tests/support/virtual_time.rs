@@ -23,7 +23,8 @@ use cardwright_protocol::frame::MOST_WIRE;
 use cardwright_virtual::attendant::Watch;
 use cardwright_virtual::world::Output;
 use cardwright_virtual::{
-    Attendant, CabledUnit, Faults, LineSettings, Nameplate, VirtualUnit, World, WorldSettings,
+    Attendant, Bench, CabledUnit, Faults, LineSettings, Nameplate, VirtualUnit, World,
+    WorldSettings,
 };
 
 /// Bytes the host's port takes before it is full: the usual terminal buffer of
@@ -95,9 +96,9 @@ impl Keeper {
 }
 
 /// The workshop.
-pub struct Shop<S: Store> {
+pub struct Shop<S: Store, U: Bench = CabledUnit> {
     /// Unit, world and cable.
-    pub cabled: CabledUnit,
+    pub cabled: U,
     /// The ledger.
     pub store: S,
     /// The person.
@@ -113,10 +114,10 @@ pub struct Shop<S: Store> {
     frames_left: bool,
 }
 
-impl<S: Store> Shop<S> {
+impl<S: Store, U: Bench> Shop<S, U> {
     /// A workshop whose disk takes `latency_us` for every record.
     #[must_use]
-    pub fn new(cabled: CabledUnit, store: S, keeper: Keeper, latency_us: u64) -> Shop<S> {
+    pub fn new(cabled: U, store: S, keeper: Keeper, latency_us: u64) -> Shop<S, U> {
         Shop {
             cabled,
             store,
@@ -307,7 +308,7 @@ impl<S: Store> Shop<S> {
         self.frames_left = false;
         let mut wire = [0; MOST_WIRE];
         loop {
-            if self.cabled.to_unit.backlog(now) >= PORT_BUFFER {
+            if self.cabled.backlog() >= PORT_BUFFER {
                 self.frames_left = true;
                 break;
             }
@@ -334,7 +335,7 @@ impl<S: Store> Shop<S> {
         let now = self.now();
         self.keeper.look_at = now.plus(LOOK_US);
         let trouble = {
-            let world = self.cabled.unit.world();
+            let world = self.cabled.world();
             let lying = world.cards_in_path() > 0 && !world.output(Output::Status);
             world.block_stuck()
                 || world.jammed()
@@ -345,7 +346,7 @@ impl<S: Store> Shop<S> {
         };
         // one look more after the last trouble, so that nothing old is remembered
         if trouble || self.keeper.saw_trouble {
-            self.keeper.watch.look(&mut self.cabled.unit.world_mut());
+            self.keeper.watch.look(&mut self.cabled.world_mut());
         }
         self.keeper.saw_trouble = trouble;
         if std::mem::take(&mut self.keeper.wants_cards) {
@@ -355,11 +356,11 @@ impl<S: Store> Shop<S> {
             return;
         };
         let ready = {
-            let world = self.cabled.unit.world();
+            let world = self.cabled.world();
             !world.block_stuck() && !world.jammed() && world.guard_shut() && world.stop_out()
         };
         if ready {
-            let mut world = self.cabled.unit.world_mut();
+            let mut world = self.cabled.world_mut();
             world.brush_bar();
             world.renew_lamp();
         }

@@ -7,6 +7,7 @@
 //! microseconds and light; it knows no deck, no message and no verdict.
 
 pub mod attendant;
+pub mod bench;
 pub mod board;
 pub mod cabled;
 pub mod chance;
@@ -21,6 +22,7 @@ pub mod unit;
 pub mod world;
 
 pub use attendant::Attendant;
+pub use bench::Bench;
 pub use board::{SharedWorld, VirtualBoard, wire_up};
 pub use cabled::CabledUnit;
 pub use faults::{FaultKind, Faults};

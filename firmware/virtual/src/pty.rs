@@ -8,6 +8,7 @@
 //! link name.
 
 use crate::attendant::{Attendant, Watch};
+use crate::bench::Bench;
 use crate::cabled::CabledUnit;
 use crate::faults::Faults;
 use crate::line::LineSettings;
@@ -104,7 +105,18 @@ impl Default for Options {
     }
 }
 
-type Act = Box<dyn FnOnce(&mut CabledUnit) + Send>;
+/// How any unit is served.
+#[derive(Clone, Debug)]
+pub struct Serving {
+    /// The unit's seconds in a wall second; above 0.
+    pub factor: f64,
+    /// A link that always points to the present terminal.
+    pub link: Option<PathBuf>,
+    /// The person at the machine.
+    pub attendant: Attendant,
+}
+
+type Act<U> = Box<dyn FnOnce(&mut U) + Send>;
 
 /// Serves virtual rigs.
 #[derive(Clone, Copy, Debug)]
@@ -117,14 +129,31 @@ impl VirtualRig {
     /// # Errors
     /// If the system gives no terminal, link or thread.
     pub fn serve(options: Options) -> Result<Handle, PtyError> {
-        let terminal = terminal::Terminal::open(options.link.as_deref())?;
+        let serving = Serving {
+            factor: options.factor,
+            link: options.link.clone(),
+            attendant: options.attendant,
+        };
+        VirtualRig::serve_unit(serving, move || virtual_unit(options))
+    }
+
+    /// Opens a pseudo-terminal and serves on it the unit that `make` makes, in
+    /// a thread of its own.
+    ///
+    /// # Errors
+    /// If the system gives no terminal, link or thread.
+    pub fn serve_unit<U: Bench + 'static>(
+        serving: Serving,
+        make: impl FnOnce() -> U + Send + 'static,
+    ) -> Result<Handle<U>, PtyError> {
+        let terminal = terminal::Terminal::open(serving.link.as_deref())?;
         let path = Arc::new(Mutex::new(terminal.path()));
-        let link = options.link.clone();
+        let link = serving.link.clone();
         let (acts, inbox) = mpsc::sync_channel(MOST_ACTS);
         let shared = Arc::clone(&path);
         let thread = std::thread::Builder::new()
             .name("virtual-rig".into())
-            .spawn(move || run(options, terminal, &inbox, &shared))
+            .spawn(move || run(make(), serving, terminal, &inbox, &shared))
             .map_err(PtyError::Thread)?;
         Ok(Handle {
             path,
@@ -135,46 +164,58 @@ impl VirtualRig {
     }
 }
 
-/// The world's thread: it ends when the handle goes.
-fn run(
-    options: Options,
-    terminal: terminal::Terminal,
-    inbox: &Receiver<Act>,
-    path: &Mutex<PathBuf>,
-) -> Result<Truth, PtyError> {
+fn virtual_unit(options: Options) -> CabledUnit {
     let mut world = World::new(options.world, &options.faults);
     world.load_cards(options.cards);
     world.fill_magazine(options.blanks);
     let mut unit = VirtualUnit::new(world, options.nameplate);
     unit.measure_polls();
-    let mut cabled = CabledUnit::new(unit, &options.line, options.cable_out_us);
-    let mut server = serve::Server::new(terminal, options.link, options.factor, path);
-    let mut watch = Watch::new(options.attendant);
+    CabledUnit::new(unit, &options.line, options.cable_out_us)
+}
+
+/// The world's thread: it ends when the handle goes.
+fn run<U: Bench>(
+    mut unit: U,
+    serving: Serving,
+    terminal: terminal::Terminal,
+    inbox: &Receiver<Act<U>>,
+    path: &Mutex<PathBuf>,
+) -> Result<Truth, PtyError> {
+    let mut server = serve::Server::new(terminal, serving.link, serving.factor, path);
+    let mut watch = Watch::new(serving.attendant);
     loop {
         loop {
             match inbox.try_recv() {
-                Ok(act) => act(&mut cabled),
+                Ok(act) => act(&mut unit),
                 Err(TryRecvError::Empty) => break,
                 Err(TryRecvError::Disconnected) => {
-                    return Ok(std::mem::take(cabled.unit.world_mut().truth_mut()));
+                    return Ok(std::mem::take(unit.world_mut().truth_mut()));
                 }
             }
         }
-        server.turn(&mut cabled)?;
-        watch.look(&mut cabled.unit.world_mut());
+        server.turn(&mut unit)?;
+        watch.look(&mut unit.world_mut());
     }
 }
 
 /// A served rig. Dropping it stops it.
-#[derive(Debug)]
-pub struct Handle {
+pub struct Handle<U = CabledUnit> {
     path: Arc<Mutex<PathBuf>>,
     link: Option<PathBuf>,
-    acts: Option<SyncSender<Act>>,
+    acts: Option<SyncSender<Act<U>>>,
     thread: Option<JoinHandle<Result<Truth, PtyError>>>,
 }
 
-impl Handle {
+impl<U> std::fmt::Debug for Handle<U> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Handle")
+            .field("path", &self.path)
+            .field("link", &self.link)
+            .finish_non_exhaustive()
+    }
+}
+
+impl<U> Handle<U> {
     /// What a host opens: the link if there is one, else the present terminal.
     #[must_use]
     pub fn path(&self) -> PathBuf {
@@ -195,10 +236,10 @@ impl Handle {
     /// [`PtyError::Gone`] if the world does not answer.
     pub fn at_the_machine<R: Send + 'static>(
         &self,
-        act: impl FnOnce(&mut CabledUnit) -> R + Send + 'static,
+        act: impl FnOnce(&mut U) -> R + Send + 'static,
     ) -> Result<R, PtyError> {
         let (answer, come) = mpsc::sync_channel(1);
-        let act: Act = Box::new(move |unit| {
+        let act: Act<U> = Box::new(move |unit| {
             // Nobody waits any longer: then nobody needs the answer.
             let _ = answer.send(act(unit));
         });
@@ -214,8 +255,11 @@ impl Handle {
     ///
     /// # Errors
     /// [`PtyError::Gone`] if the world does not answer.
-    pub fn truth(&self) -> Result<Truth, PtyError> {
-        self.at_the_machine(|unit| unit.unit.world().truth().clone())
+    pub fn truth(&self) -> Result<Truth, PtyError>
+    where
+        U: Bench,
+    {
+        self.at_the_machine(|unit| unit.world().truth().clone())
     }
 
     /// Stops the world; what has really happened.
@@ -233,7 +277,7 @@ impl Handle {
     }
 }
 
-impl Drop for Handle {
+impl<U> Drop for Handle<U> {
     fn drop(&mut self) {
         // Errors have no taker here; `stop` gives them.
         let _ = self.end();

@@ -5,7 +5,7 @@
 
 use super::PtyError;
 use super::terminal::Terminal;
-use crate::cabled::CabledUnit;
+use crate::bench::Bench;
 use cardwright_protocol::Micros;
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use std::path::PathBuf;
@@ -70,9 +70,9 @@ impl<'a> Server<'a> {
 
     /// Waits a little, takes what the host wrote, lets time pass, gives the
     /// host what has arrived.
-    pub fn turn(&mut self, cabled: &mut CabledUnit) -> Result<(), PtyError> {
+    pub fn turn(&mut self, cabled: &mut impl Bench) -> Result<(), PtyError> {
         self.cable(cabled)?;
-        let listening = cabled.to_unit.backlog(cabled.now()) < MOST_BACKLOG;
+        let listening = cabled.backlog() < MOST_BACKLOG;
         self.wait(listening)?;
         let until = cabled.now().plus(self.passed_us());
         if listening {
@@ -83,8 +83,8 @@ impl<'a> Server<'a> {
     }
 
     /// The terminal follows the cable.
-    fn cable(&mut self, cabled: &CabledUnit) -> Result<(), PtyError> {
-        match (&self.terminal, cabled.plugged()) {
+    fn cable(&mut self, cabled: &impl Bench) -> Result<(), PtyError> {
+        match (&self.terminal, cabled.connected()) {
             (Some(_), false) => {
                 self.terminal = None;
                 self.unread.clear();
@@ -145,7 +145,7 @@ impl<'a> Server<'a> {
         passed as u64
     }
 
-    fn hear(&self, cabled: &mut CabledUnit) -> Result<(), PtyError> {
+    fn hear(&self, cabled: &mut impl Bench) -> Result<(), PtyError> {
         let Some(terminal) = &self.terminal else {
             return Ok(());
         };
@@ -155,7 +155,7 @@ impl<'a> Server<'a> {
         Ok(())
     }
 
-    fn run(&mut self, cabled: &mut CabledUnit, until: Micros) {
+    fn run(&mut self, cabled: &mut impl Bench, until: Micros) {
         loop {
             let reached = cabled.run_until_heard(until);
             while let Some(bytes) = cabled.take() {

@@ -150,7 +150,9 @@ impl World {
         }
     }
 
-    fn levels(&mut self) -> Levels {
+    /// What all channels show at this moment, each with its noise: what a scan
+    /// would read, for a board that reads them one by one.
+    pub fn levels(&mut self) -> Levels {
         let mut levels = [0u8; CHANNELS];
         let lamp = if self.output(Output::Lamp) {
             self.lamp_now()

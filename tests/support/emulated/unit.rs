@@ -1,0 +1,438 @@
+//! The emulated unit in its world, on its cable.
+//!
+//! Enters: the host's bytes, a person's hands, time. Leaves: the unit's bytes;
+//! what the firmware's pins did, to the nanosecond. Chip and world run in lock
+//! step: the chip stops at every event the world can answer, the world comes to
+//! that moment, and the chip goes on with what its inputs show then.
+
+use super::answer::{Cause, Event, Reader, State};
+use super::image::Image;
+use super::process::{Emulator, Request};
+use cardwright_protocol::Micros;
+use cardwright_protocol::unit_to_host::Levels;
+use cardwright_virtual::World;
+use cardwright_virtual::world::{Input, Output, Signal};
+use std::cell::{Ref, RefCell, RefMut};
+use std::collections::VecDeque;
+use std::time::{Duration, Instant};
+
+/// How long a restarting unit is without power.
+const OFF_US: u64 = 300_000;
+
+/// One look at the light bar serves conversions begun within this time, unless
+/// an output changes before.
+const SCAN_NS: u64 = 200_000;
+
+/// Full scale of the supply's divider and reference, in millivolts.
+const SUPPLY_FULL_MV: u64 = 11 * 3300;
+
+const INPUTS: [Input; 5] = [
+    Input::BlockUp,
+    Input::BlockDown,
+    Input::Edge,
+    Input::Guard,
+    Input::Stop,
+];
+
+/// An output changed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Edge {
+    /// When, in nanoseconds of the world's time.
+    pub ns: u64,
+    /// Which.
+    pub output: Output,
+    /// To high or to low.
+    pub high: bool,
+}
+
+/// The chip was reset.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Reset {
+    /// When.
+    pub at: Micros,
+    /// Why.
+    pub cause: Cause,
+}
+
+/// What the unit says of itself over USB.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct UsbIdentity {
+    /// How often it has been found so far.
+    pub found: u32,
+    /// Its device descriptor.
+    pub device: Vec<u8>,
+    /// Its configuration descriptor, with all that belongs to it.
+    pub configuration: Vec<u8>,
+    /// Its maker.
+    pub manufacturer: String,
+    /// Its name.
+    pub product: String,
+    /// Its serial number.
+    pub serial: String,
+}
+
+/// What the run has cost and lost so far.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Statistics {
+    /// Time of the chip.
+    pub emulated: Duration,
+    /// Time of this computer, in the emulator.
+    pub wall: Duration,
+    /// Questions and answers.
+    pub round_trips: u64,
+    /// Instructions executed.
+    pub instructions: u64,
+    /// Bytes sent to a port that was not there.
+    pub bytes_lost: u64,
+    /// Packets thrown away for a wrong data toggle, either way.
+    pub wrong_toggles: u64,
+}
+
+/// The unit.
+#[derive(Debug)]
+pub struct EmulatedUnit {
+    emulator: Emulator,
+    world: RefCell<World>,
+    /// The world's moment at which the emulator's clock was 0.
+    base_us: u64,
+    state: State,
+    outgoing: Vec<u8>,
+    heard: VecDeque<Vec<u8>>,
+    light: Option<(Levels, u64)>,
+    plug_at: Option<Micros>,
+    power_at: Option<Micros>,
+    /// How long a cable pulled by chance stays out.
+    out_us: u64,
+    pulled: u64,
+    resets: Vec<Reset>,
+    faults: Vec<u32>,
+    trace: Option<Vec<Edge>>,
+    wall: Duration,
+    round_trips: u64,
+}
+
+impl EmulatedUnit {
+    /// Switches a board with this image and this number of its own on in this
+    /// world. A cable pulled by chance stays out for `out_us`.
+    ///
+    /// # Panics
+    /// If the emulator cannot be started, with what is missing.
+    #[must_use]
+    pub fn new(world: World, image: &Image, number: [u8; 8], out_us: u64) -> EmulatedUnit {
+        let mut unit = EmulatedUnit {
+            emulator: Emulator::start(),
+            base_us: world.now().0,
+            world: RefCell::new(world),
+            state: State::default(),
+            outgoing: Vec::new(),
+            heard: VecDeque::new(),
+            light: None,
+            plug_at: None,
+            power_at: None,
+            out_us,
+            pulled: 0,
+            resets: Vec::new(),
+            faults: Vec::new(),
+            trace: None,
+            wall: Duration::ZERO,
+            round_trips: 0,
+        };
+        unit.emulator.ask(Request::UniqueNumber, &number);
+        for (address, bytes) in &image.pieces {
+            unit.write(*address, bytes);
+        }
+        unit.power(true);
+        unit
+    }
+
+    /// The present moment.
+    #[must_use]
+    pub fn now(&self) -> Micros {
+        Micros(self.base_us + self.state.now_ns / 1000)
+    }
+
+    /// The world, to look at.
+    ///
+    /// # Panics
+    /// While a `world_mut` is held.
+    #[must_use]
+    pub fn world(&self) -> Ref<'_, World> {
+        self.world.borrow()
+    }
+
+    /// The world, for a person's hands.
+    ///
+    /// # Panics
+    /// While another look at it is held.
+    pub fn world_mut(&mut self) -> RefMut<'_, World> {
+        self.world.borrow_mut()
+    }
+
+    /// The host puts bytes on the line, at the present moment.
+    pub fn send(&mut self, bytes: &[u8]) {
+        self.outgoing.extend_from_slice(bytes);
+    }
+
+    /// Bytes put in that the unit has not taken yet.
+    #[must_use]
+    pub fn backlog(&self) -> u64 {
+        u64::from(self.state.waiting) + self.outgoing.len() as u64
+    }
+
+    /// The next piece that has arrived at the host.
+    pub fn take(&mut self) -> Option<Vec<u8>> {
+        self.heard.pop_front()
+    }
+
+    /// When something can happen next that is known of now.
+    #[must_use]
+    pub fn next(&self) -> Micros {
+        let change = self.world.borrow().next_change();
+        let next = change.min(self.plug_at.unwrap_or(Micros::NEVER));
+        next.min(self.power_at.unwrap_or(Micros::NEVER))
+    }
+
+    /// Runs until `now`, or until bytes have arrived at the host if that is
+    /// sooner; the moment reached.
+    pub fn run_until_heard(&mut self, now: Micros) -> Micros {
+        while self.heard.is_empty() && self.now() < now {
+            self.step(now);
+        }
+        self.now()
+    }
+
+    /// Runs until `now`, whatever arrives at the host meanwhile.
+    pub fn run_to(&mut self, now: Micros) {
+        while self.now() < now {
+            self.step(now);
+        }
+    }
+
+    /// Runs until the host has found the unit; whether it has by `now`.
+    pub fn run_until_found(&mut self, now: Micros) -> bool {
+        while !self.state.ready && self.now() < now {
+            self.step(now);
+        }
+        self.state.ready
+    }
+
+    /// One turn of the lock step, to `until` at most.
+    fn step(&mut self, until: Micros) {
+        let now = self.now();
+        if self.plug_at.is_some_and(|at| at <= now) {
+            self.plug();
+        }
+        if self.power_at.is_some_and(|at| at <= now) {
+            self.power_at = None;
+            self.power(true);
+        }
+        let next = self.next().min(until).max(now.plus(1));
+        let body = self.request(next);
+        self.outgoing.clear();
+        let events = self.exchange(Request::Run, &body);
+        self.apply(events);
+        let signal = {
+            let now = self.now();
+            let mut world = self.world.borrow_mut();
+            world.advance(now);
+            world.take_signal()
+        };
+        match signal {
+            Some(Signal::Restart) => self.power_cycle(),
+            Some(Signal::CablePulled) => {
+                self.pulled += 1;
+                self.unplug(Some(self.out_us));
+            }
+            None => {}
+        }
+    }
+
+    fn request(&mut self, until: Micros) -> Vec<u8> {
+        let until_ns = (until.0 - self.base_us).saturating_mul(1000);
+        let world = self.world.borrow();
+        let inputs = (0u8..)
+            .zip(INPUTS)
+            .map(|(bit, input)| u8::from(world.input(input)) << bit)
+            .sum::<u8>();
+        let supply = u64::from(world.supply_mv()) * 4096 / SUPPLY_FULL_MV;
+        let mut body = Vec::with_capacity(64 + self.outgoing.len());
+        body.extend_from_slice(&(until_ns as f64).to_le_bytes());
+        body.push(inputs);
+        body.extend_from_slice(&(supply.min(4095) as u16).to_le_bytes());
+        body.push(u8::from(self.light.is_some()));
+        if let Some((levels, until_ns)) = self.light.take() {
+            for level in levels {
+                body.extend_from_slice(&(u16::from(level) * 16 + 8).to_le_bytes());
+            }
+            body.extend_from_slice(&(until_ns as f64).to_le_bytes());
+        }
+        body.extend_from_slice(&self.outgoing);
+        body
+    }
+
+    fn exchange(&mut self, request: Request, body: &[u8]) -> Vec<(u64, Event)> {
+        let began = Instant::now();
+        let mut reader = Reader(self.emulator.ask(request, body));
+        self.state = State::read(&mut reader);
+        let events = std::iter::from_fn(|| Event::read(&mut reader)).collect();
+        self.wall += began.elapsed();
+        self.round_trips += 1;
+        events
+    }
+
+    fn apply(&mut self, events: Vec<(u64, Event)>) {
+        for (at_ns, event) in events {
+            let at = Micros(self.base_us + at_ns / 1000);
+            let world = self.world.get_mut();
+            world.advance(at);
+            match event {
+                Event::Edge { output, high } => {
+                    world.set_output(output, high);
+                    if let Some(trace) = &mut self.trace {
+                        let ns = self.base_us * 1000 + at_ns;
+                        trace.push(Edge { ns, output, high });
+                    }
+                }
+                Event::Shift(byte) => world.shift(byte),
+                Event::Conversion => self.light = Some((world.levels(), at_ns + SCAN_NS)),
+                Event::Bytes(bytes) => self.heard.push_back(bytes),
+                Event::Reset(cause) => self.resets.push(Reset { at, cause }),
+                Event::Fault(address) => self.faults.push(address),
+                Event::Ready => {}
+            }
+        }
+    }
+
+    fn power(&mut self, on: bool) {
+        let events = self.exchange(Request::Power, &[u8::from(on)]);
+        self.apply(events);
+    }
+
+    /// The unit loses its power and comes back after a while: all outputs drop,
+    /// its memory is lost, the world stays as it is.
+    pub fn power_cycle(&mut self) {
+        self.power(false);
+        self.outgoing.clear();
+        self.world.get_mut().power_off();
+        self.power_at = Some(self.now().plus(OFF_US));
+    }
+
+    /// Pulls the cable; for so long, or until [`EmulatedUnit::plug`].
+    pub fn unplug(&mut self, for_us: Option<u64>) {
+        self.outgoing.clear();
+        self.heard.clear();
+        self.plug_at = for_us.map(|us| self.now().plus(us));
+        let events = self.exchange(Request::Cable, &[0]);
+        self.apply(events);
+    }
+
+    /// Puts the cable back.
+    pub fn plug(&mut self) {
+        self.plug_at = None;
+        let events = self.exchange(Request::Cable, &[1]);
+        self.apply(events);
+    }
+
+    /// Whether the cable is in.
+    #[must_use]
+    pub fn plugged(&self) -> bool {
+        self.state.plugged
+    }
+
+    /// Whether the host has found the unit and holds its port open.
+    #[must_use]
+    pub fn found(&self) -> bool {
+        self.state.ready
+    }
+
+    /// Whether the chip waits in its ROM for a new firmware.
+    #[must_use]
+    pub fn in_bootloader(&self) -> bool {
+        self.state.bootloader
+    }
+
+    /// Whether a fault within a fault has stopped the core until a reset.
+    #[must_use]
+    pub fn locked_up(&self) -> bool {
+        self.state.locked_up
+    }
+
+    /// How often the cable was pulled by chance.
+    #[must_use]
+    pub fn pulled(&self) -> u64 {
+        self.pulled
+    }
+
+    /// The chip's resets so far, without losses of power.
+    #[must_use]
+    pub fn resets(&self) -> &[Reset] {
+        &self.resets
+    }
+
+    /// Addresses of the instructions at which faults were taken.
+    #[must_use]
+    pub fn faults(&self) -> &[u32] {
+        &self.faults
+    }
+
+    /// Keeps output edges from now on, or no longer. Those kept are forgotten.
+    pub fn keep_trace(&mut self, keep: bool) {
+        self.trace = keep.then(Vec::new);
+    }
+
+    /// The output edges kept since this was asked last.
+    pub fn take_trace(&mut self) -> Vec<Edge> {
+        self.trace.as_mut().map(std::mem::take).unwrap_or_default()
+    }
+
+    /// Reads flash or RAM.
+    ///
+    /// # Panics
+    /// Outside both.
+    pub fn read(&mut self, address: u32, length: u32) -> Vec<u8> {
+        let body = [address.to_le_bytes(), length.to_le_bytes()].concat();
+        self.emulator.ask(Request::Read, &body).to_vec()
+    }
+
+    /// Writes flash, as a programmer does, or RAM.
+    ///
+    /// # Panics
+    /// Outside both.
+    pub fn write(&mut self, address: u32, bytes: &[u8]) {
+        let body = [&address.to_le_bytes()[..], bytes].concat();
+        self.emulator.ask(Request::Write, &body);
+    }
+
+    /// What it says of itself over USB; empty before it has been found.
+    pub fn usb_identity(&mut self) -> UsbIdentity {
+        let mut reader = Reader(self.emulator.ask(Request::Identity, &[]));
+        let found = reader.u32();
+        if reader.0.is_empty() {
+            return UsbIdentity::default();
+        }
+        let mut piece = || reader.piece().to_vec();
+        let (device, configuration) = (piece(), piece());
+        let mut words = || String::from_utf8_lossy(&piece()).into_owned();
+        UsbIdentity {
+            found,
+            device,
+            configuration,
+            manufacturer: words(),
+            product: words(),
+            serial: words(),
+        }
+    }
+
+    /// What the run has cost and lost so far.
+    pub fn statistics(&mut self) -> Statistics {
+        let mut reader = Reader(self.emulator.ask(Request::Counts, &[]));
+        Statistics {
+            emulated: Duration::from_nanos(self.state.now_ns),
+            wall: self.wall,
+            round_trips: self.round_trips,
+            instructions: reader.whole(),
+            bytes_lost: reader.whole(),
+            wrong_toggles: reader.whole() + reader.whole(),
+        }
+    }
+}

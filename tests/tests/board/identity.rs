@@ -1,0 +1,72 @@
+//! If this fails, the host does not find the board by itself, or takes it for
+//! another.
+
+use cardwright_protocol::usb;
+use cardwright_virtual::{Faults, World, WorldSettings};
+
+use crate::bench::{NUMBER, board};
+
+/// Device descriptor: Universal Serial Bus Specification 2.0, table 9-8.
+#[test]
+fn the_board_says_over_usb_what_the_host_looks_for() {
+    let mut unit = board(World::new(WorldSettings::default(), &Faults::default()));
+    let is = unit.usb_identity();
+    let word = |at: usize| u16::from_le_bytes([is.device[at], is.device[at + 1]]);
+    assert_eq!((word(8), word(10)), (usb::VENDOR, usb::PRODUCT));
+    assert_eq!(is.manufacturer, usb::MANUFACTURER);
+    assert_eq!(is.product, usb::PRODUCT_NAME);
+    let number: String = NUMBER.iter().map(|byte| format!("{byte:02X}")).collect();
+    assert_eq!(is.serial, number);
+    assert_eq!(is.found, 1);
+}
+
+/// The boot number tells a host that a unit has lost its memory: no start may
+/// have the number of another.
+#[test]
+fn every_start_has_the_next_boot_number() {
+    let mut unit = board(World::new(WorldSettings::default(), &Faults::default()));
+    for starts in 1..6u32 {
+        let counted = boots(&mut unit);
+        assert_eq!(counted, starts);
+        unit.power_cycle();
+        let deadline = unit.now().plus(crate::bench::FOUND_WITHIN_US);
+        unit.run_to(unit.now().plus(400_000));
+        assert!(unit.run_until_found(deadline));
+    }
+}
+
+/// What the unit answers to a host that asks who it is.
+fn boots(unit: &mut cardwright_tests::emulated::EmulatedUnit) -> u32 {
+    use cardwright_protocol::frame::MOST_WIRE;
+    use cardwright_protocol::host_to_unit::Question;
+    use cardwright_protocol::link::{HostEvent, HostLink, Versions};
+    use cardwright_protocol::{HostToUnit, UnitToHost};
+    let mut link = HostLink::new(Versions::CURRENT);
+    link.open(unit.now().0 as u32, unit.now());
+    let mut wire = [0; MOST_WIRE];
+    let deadline = unit.now().plus(3_000_000);
+    while unit.now() < deadline {
+        let now = unit.now();
+        while let Some(length) = link.pull(now, &mut wire) {
+            unit.send(&wire[..length]);
+        }
+        unit.run_until_heard(now.plus(5_000));
+        while let Some(bytes) = unit.take() {
+            link.receive(&bytes, unit.now());
+        }
+        while let Some(event) = link.event() {
+            match event {
+                HostEvent::Message(UnitToHost::Identity(identity)) => {
+                    assert_eq!(identity.board, NUMBER);
+                    return identity.boot;
+                }
+                HostEvent::Opened { .. } => {
+                    link.send(&HostToUnit::Ask(Question::Identity))
+                        .expect("there is room");
+                }
+                _ => {}
+            }
+        }
+    }
+    panic!("the unit did not say who it is");
+}
