@@ -4,6 +4,7 @@
 mod bad_input;
 mod bad_ports;
 mod daemon;
+mod default_rig;
 mod everyday;
 mod full_disk;
 mod json;
