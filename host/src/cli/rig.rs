@@ -1,5 +1,6 @@
-//! `cardwright rig`: find, info, exercise, settings, virtual.
+//! `cardwright rig`: find, info, exercise, settings, virtual, flash, image.
 
+mod firmware;
 mod info;
 
 pub(super) use info::{board_text, info_text};
@@ -33,6 +34,10 @@ pub(super) enum RigArgs {
     Settings,
     /// Serve a virtual rig on a pseudo-terminal, as if it were plugged in.
     Virtual(VirtualArgs),
+    /// Put the firmware on a board that is in its bootloader.
+    Flash(firmware::FlashArgs),
+    /// For developers: make the image to be flashed from a linked program.
+    Image(firmware::ImageArgs),
 }
 
 /// `cardwright rig find`
@@ -130,6 +135,8 @@ pub(super) fn run(args: &RigArgs, common: &Common) -> Result<u8> {
             Ok(0)
         }
         RigArgs::Virtual(args) => serve_on_terminal(args, common),
+        RigArgs::Flash(args) => firmware::flash(args, common.json),
+        RigArgs::Image(args) => firmware::image(args, common.json),
     }
 }
 

@@ -6,6 +6,7 @@ mod bad_ports;
 mod daemon;
 mod default_rig;
 mod everyday;
+mod flash;
 mod full_disk;
 mod json;
 mod sigkill;
