@@ -98,7 +98,7 @@ fn usual_image() -> Result<PathBuf> {
     let file = program.with_file_name(USUAL);
     anyhow::ensure!(
         file.is_file(),
-        "no image is given and {} is not there; build one (`firmware/pico/build`) and name it: \
+        "no image is given and {} is not there; build one (`firmware/pico/build` in the sources) and name it: \
          `cardwright rig flash IMAGE.uf2`",
         file.display()
     );
