@@ -22,7 +22,11 @@ pub(crate) fn text(path: &Path) -> Result<String> {
     std::fs::read_to_string(path)
 }
 
-fn plain(path: &Path) -> Result<()> {
+/// Refuses what may never end.
+///
+/// # Errors
+/// What the system says, or that it is no plain file.
+pub(crate) fn plain(path: &Path) -> Result<()> {
     let kind = std::fs::metadata(path)?.file_type();
     // a directory has an error of its own when it is read
     if kind.is_file() || kind.is_dir() {

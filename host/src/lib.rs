@@ -5,6 +5,7 @@ pub mod cli;
 pub mod daemon;
 pub mod deck;
 pub mod engine;
+pub mod firmware;
 mod input;
 pub mod job;
 pub mod judge;

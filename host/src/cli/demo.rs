@@ -6,9 +6,9 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, Result};
 use clap::Args;
 
-use super::Common;
 use super::screen::{Screen, out as say};
 use super::session::{Who, serve};
+use super::{Common, absolute};
 use crate::deck::{CardFormat, Deck, paper};
 use crate::job::{News, Recut};
 use crate::judge::{Fit, Reading, judge};
@@ -56,11 +56,13 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<u8> {
     };
     let rig = RigChoice {
         port: VIRTUAL.to_string(),
+        board: None,
+        file: common.rig_file.as_deref().map(absolute),
         as_virtual: VirtualChoice {
-            speed: common.speed,
             faults,
+            ..common.virtual_choice()?
         },
-        ..common.rig_choice()?
+        patience_s: common.patience,
     };
     let request = Request::Cut {
         deck: deck_file.clone(),

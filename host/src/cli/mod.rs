@@ -18,7 +18,8 @@ use std::path::PathBuf;
 use anyhow::{Context, Result};
 use clap::{Args, Parser, Subcommand};
 
-use crate::service::{FaultFile, RigChoice, VirtualChoice};
+use crate::rig::{Chosen, RigAsked, choose, ports};
+use crate::service::{FaultFile, RigChoice, VIRTUAL, VirtualChoice};
 
 /// Cuts, checks and records jacquard card decks through a rig.
 #[derive(Debug, Parser)]
@@ -40,14 +41,16 @@ struct Common {
     /// Where the ledger lies (the platform's data directory if not given).
     #[arg(long, global = true, value_name = "DIR")]
     data: Option<PathBuf>,
-    /// The rig: a serial port, or `virtual`.
+    /// The rig: a serial port, `usb` for the one board attached, `usb:SERIAL`
+    /// for that board, or `virtual` (the one board attached if not given, and
+    /// the virtual rig if there is none).
     #[arg(
         long,
         global = true,
-        value_name = "PORT|virtual",
-        default_value = "virtual"
+        value_name = "PORT|usb|virtual",
+        env = "CARDWRIGHT_RIG"
     )]
-    rig: String,
+    rig: Option<RigAsked>,
     /// How the rig is built (a TOML file; the built-in bench rig if not given).
     #[arg(long, global = true, value_name = "FILE")]
     rig_file: Option<PathBuf>,
@@ -94,8 +97,8 @@ impl Common {
         }
     }
 
-    /// The rig asked for.
-    fn rig_choice(&self) -> Result<RigChoice> {
+    /// How the virtual rig is to be.
+    fn virtual_choice(&self) -> Result<VirtualChoice> {
         let faults = match &self.faults {
             Some(file) => FaultFile::read(file)?,
             None => FaultFile::default(),
@@ -105,8 +108,29 @@ impl Common {
             faults,
         };
         as_virtual.check()?;
+        Ok(as_virtual)
+    }
+
+    /// The rig asked for, or the one that is there: here and nowhere else it
+    /// becomes a port. Says which one works, unless a person has named it.
+    fn rig_choice(&self) -> Result<RigChoice> {
+        let as_virtual = self.virtual_choice()?;
+        let listed = match &self.rig {
+            Some(RigAsked::Port(_) | RigAsked::Virtual) => Vec::new(),
+            None | Some(RigAsked::Usb | RigAsked::Board(_)) => {
+                ports().map_err(anyhow::Error::msg)?
+            }
+        };
+        let chosen = choose(self.rig.as_ref(), &listed)?;
+        screen::tell_rig(&chosen, self.json);
+        let (port, board) = match chosen {
+            Chosen::Virtual | Chosen::NoBoard => (VIRTUAL.to_string(), None),
+            Chosen::Port(port) => (absolute_if_path(&port), None),
+            Chosen::Board { port, serial } => (port, Some(serial)),
+        };
         Ok(RigChoice {
-            port: absolute_if_path(&self.rig),
+            port,
+            board,
             file: self.rig_file.as_deref().map(absolute),
             as_virtual,
             patience_s: self.patience,

@@ -1,4 +1,9 @@
-//! `cardwright rig`: find, info, exercise, settings, virtual.
+//! `cardwright rig`: find, info, exercise, settings, virtual, flash, image.
+
+mod firmware;
+mod info;
+
+pub(super) use info::{board_text, info_text};
 
 use std::io::Write;
 use std::path::PathBuf;
@@ -13,14 +18,13 @@ use super::cut::CAUTION;
 use super::screen::{Screen, out};
 use super::session::{Who, may_move, serve};
 use crate::deck::CardFormat;
-use crate::job::{UnitInfo, remedy_of_stop, stop_words};
 use crate::rig::{RigFile, ports};
 use crate::service::{Request, Stock, serve_virtual};
 
 /// `cardwright rig`
 #[derive(Debug, Subcommand)]
 pub(super) enum RigArgs {
-    /// List the serial ports of this computer.
+    /// List the boards and other serial ports of this computer.
     Find(FindArgs),
     /// Ask a unit what it is, how it stands and what it has counted.
     Info,
@@ -30,6 +34,10 @@ pub(super) enum RigArgs {
     Settings,
     /// Serve a virtual rig on a pseudo-terminal, as if it were plugged in.
     Virtual(VirtualArgs),
+    /// Put the firmware on a board that is in its bootloader.
+    Flash(firmware::FlashArgs),
+    /// For developers: make the image to be flashed from a linked program.
+    Image(firmware::ImageArgs),
 }
 
 /// `cardwright rig find`
@@ -127,6 +135,8 @@ pub(super) fn run(args: &RigArgs, common: &Common) -> Result<u8> {
             Ok(0)
         }
         RigArgs::Virtual(args) => serve_on_terminal(args, common),
+        RigArgs::Flash(args) => firmware::flash(args, common.json),
+        RigArgs::Image(args) => firmware::image(args, common.json),
     }
 }
 
@@ -137,18 +147,19 @@ fn find(json: bool) -> Result<u8> {
         if json {
             writeln!(out, "{}", serde_json::to_string(port)?)?;
         } else {
-            writeln!(out, "{}  {}", port.port, port.what)?;
+            writeln!(out, "{}  {}", port.port, port.words())?;
         }
     }
     if json {
-        let last = json!({ "event": "summary", "ports": found.len(), "exit": 0 });
+        let boards = found.iter().filter(|port| port.board.is_some()).count();
+        let last = json!({ "event": "summary", "ports": found.len(), "boards": boards, "exit": 0 });
         writeln!(out, "{last}")?;
     } else if found.is_empty() {
         writeln!(
             out,
             "no serial port found; plug the rig in, or work with --rig virtual"
         )?;
-    } else {
+    } else if found.iter().any(|port| port.board.is_none()) {
         writeln!(
             out,
             "`cardwright rig find --ask` asks each whether a unit is there"
@@ -177,7 +188,7 @@ fn exercise(args: &ExerciseArgs, common: &Common) -> Result<u8> {
 
 fn serve_on_terminal(args: &VirtualArgs, common: &Common) -> Result<u8> {
     let format = CardFormat::named_or_file(&args.format)?;
-    let choice = common.rig_choice()?.as_virtual;
+    let choice = common.virtual_choice()?;
     let by_hand = RigFile::read(common.rig_file.as_deref())?.loads_by_hand();
     let stock = Stock {
         format: Some(format),
@@ -200,84 +211,4 @@ fn serve_on_terminal(args: &VirtualArgs, common: &Common) -> Result<u8> {
     // the link goes with the handle, so the end must come in order
     runtime.block_on(super::serve::interrupted());
     Ok(0)
-}
-
-/// A unit in a few words.
-pub(super) fn board_text(info: &UnitInfo) -> String {
-    let identity = &info.identity;
-    let board: String = identity
-        .board
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect();
-    format!(
-        "{board} ({:?}, firmware {})",
-        identity.role, identity.firmware
-    )
-}
-
-/// What a unit says of itself, for a person.
-pub(super) fn info_text(info: &UnitInfo) -> String {
-    let UnitInfo {
-        identity,
-        status,
-        counters,
-        protocol,
-    } = info;
-    let limits = identity.limits;
-    let duty = |on: u64| 100.0 * on as f64 / (counters.working_us.max(1)) as f64;
-    let coils: Vec<String> = counters
-        .coil_on_us
-        .iter()
-        .take(usize::from(identity.channels))
-        .map(|on| format!("{:.0}", duty(*on)))
-        .collect();
-    format!(
-        "board        {}, boot {}, protocol {protocol}\n\
-         has          {} punches and light channels, room for {} strokes and {} cards\n\
-         state        {:?}; last stop: {} ({})\n\
-         inputs       guard {}, stop button {}, supply {:.1} V\n\
-         limits       coil on {} ms and {} %, {} coils at once, stroke {} ms, host silent {} ms\n\
-         counted      {} strokes, {} cards begun, {} read to the end\n\
-         waited       {} us for rows, {} us for records, {} us for cards, {} us for coils to cool\n\
-         link         {} frames sent again, {} received damaged\n\
-         worst        poll {} us, off {} us after the inputs were last seen good\n\
-         coils on     {} % of working time",
-        board_text(info),
-        identity.boot,
-        identity.channels,
-        identity.stroke_room,
-        identity.card_room,
-        status.state,
-        stop_words(status.last_stop),
-        remedy_of_stop(status.last_stop),
-        if status.inputs.guard_shut {
-            "shut"
-        } else {
-            "OPEN"
-        },
-        if status.inputs.stop_out {
-            "out"
-        } else {
-            "PRESSED"
-        },
-        f64::from(status.inputs.supply_mv) / 1000.0,
-        limits.coil_on_us / 1000,
-        limits.coil_duty_permille / 10,
-        limits.coils_at_once,
-        limits.stroke_us / 1000,
-        limits.host_silent_us / 1000,
-        counters.strokes,
-        counters.cards_begun,
-        counters.cards_complete,
-        counters.waited_rows_us,
-        counters.waited_record_us,
-        counters.waited_card_us,
-        counters.waited_cool_us,
-        counters.retransmissions,
-        counters.frames_damaged,
-        counters.worst_poll_us,
-        counters.worst_off_us,
-        coils.join(" "),
-    )
 }

@@ -10,7 +10,8 @@ use serde_json::{Value, json};
 
 use super::ledger::wording::wrapped;
 use crate::job::{Account, News};
-use crate::service::Outcome;
+use crate::rig::{Chosen, port_words};
+use crate::service::{Outcome, VIRTUAL};
 
 /// How far the right-hand side of what a unit says of itself stands in.
 const INFO_INDENT: usize = 13;
@@ -176,7 +177,13 @@ impl Screen {
             News::UnitRestarted => self.note("the unit has restarted; what was in it is unknown"),
             News::Refused { words } => self.note(words),
             News::Exercised { words, .. } => self.result(words, 4),
-            News::Port { port, what, unit } => {
+            News::Port {
+                port,
+                board,
+                what,
+                unit,
+            } => {
+                let what = port_words(board.as_deref(), what);
                 let unit = match unit {
                     Some(info) => format!("unit {}", super::rig::board_text(info)),
                     None => "no unit answers".to_string(),
@@ -285,6 +292,23 @@ fn clean(words: &str) -> String {
 /// A line on standard error, likewise.
 fn err(line: &str) {
     let _ = writeln!(std::io::stderr(), "{}", clean(line));
+}
+
+/// Says which rig works, before it does. Whoever has named one knows.
+pub(super) fn tell_rig(chosen: &Chosen, json: bool) {
+    let (port, board) = match chosen {
+        Chosen::Virtual | Chosen::NoBoard => (VIRTUAL, None),
+        Chosen::Port(port) => (port.as_str(), None),
+        Chosen::Board { port, serial } => (port.as_str(), Some(serial)),
+    };
+    match chosen {
+        _ if json => out(&json!({ "event": "rig", "port": port, "board": board }).to_string()),
+        Chosen::Virtual | Chosen::Port(_) => {}
+        Chosen::NoBoard => err(&narrow(
+            "rig: the virtual one, as no board is attached (--rig PORT names a serial port)",
+        )),
+        Chosen::Board { port, serial } => err(&format!("rig: board {serial} on {port}")),
+    }
 }
 
 /// Tells of an error before any work began.

@@ -3,6 +3,7 @@
 //! that nothing is lost or done twice.
 
 use std::collections::VecDeque;
+use std::io::ErrorKind::PermissionDenied;
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
@@ -11,12 +12,13 @@ use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tokio::sync::mpsc;
 use tokio::sync::mpsc::error::TrySendError;
 use tokio::time::sleep;
-use tokio_serial::{SerialPortBuilderExt, SerialStream};
+use tokio_serial::{ErrorKind, SerialPortBuilderExt, SerialStream};
 use tracing::{debug, info};
 
 use super::{Clock, Engine, Hub, HubError};
 use crate::job::{End, Mark, News, Person, Task};
 use crate::ledger::writer::{Answer, Command};
+use crate::rig::port_of_board;
 
 /// Wall time between two tries to open a port that is away.
 const REOPEN: Duration = Duration::from_millis(200);
@@ -29,6 +31,10 @@ const CAUSE_WITHIN: Duration = Duration::from_secs(1);
 pub struct PortOptions {
     /// The port's path.
     pub path: PathBuf,
+    /// The serial number of the board there, if it was found by that: when it
+    /// comes back it is looked for under any name, and no stranger that has got
+    /// the old name is sent anything.
+    pub board: Option<String>,
     /// Bits a second.
     pub baud: u32,
     /// How long a port may give no unit's answer at first.
@@ -49,6 +55,14 @@ pub enum EngineError {
         path: String,
         /// What the system says.
         cause: String,
+    },
+    /// This user may not open it.
+    #[error(
+        "port {path} may not be opened by this user; add the user to the group it belongs to (`ls -l {path}` shows it; on Debian `dialout`), then log in anew"
+    )]
+    NotAllowed {
+        /// Its path.
+        path: String,
     },
     /// Another program has it.
     #[error("port {path} is in use by another program; end that, or choose another port")]
@@ -209,7 +223,7 @@ impl Line {
 
     fn open(&mut self) -> Result<(), EngineError> {
         self.tried_at = Instant::now();
-        let path = self.options.path.to_string_lossy().into_owned();
+        let path = self.present_name()?;
         match tokio_serial::new(&path, self.options.baud).open_native_async() {
             Ok(stream) => {
                 self.stream = Some(stream);
@@ -219,6 +233,9 @@ impl Line {
             Err(error) if error.to_string().contains("exclusive lock") => {
                 Err(EngineError::InUse { path })
             }
+            Err(error) if error.kind() == ErrorKind::Io(PermissionDenied) => {
+                Err(EngineError::NotAllowed { path })
+            }
             Err(error) => Err(EngineError::Port {
                 path,
                 cause: match error.to_string().as_str() {
@@ -226,6 +243,18 @@ impl Line {
                     "Not a typewriter" => "it is no serial port".to_string(),
                     cause => cause.to_string(),
                 },
+            }),
+        }
+    }
+
+    /// The name the port has now.
+    fn present_name(&self) -> Result<String, EngineError> {
+        let path = self.options.path.to_string_lossy().into_owned();
+        match &self.options.board {
+            None => Ok(path),
+            Some(serial) => port_of_board(serial).ok_or_else(|| EngineError::Port {
+                path,
+                cause: format!("board {serial} is no longer attached"),
             }),
         }
     }

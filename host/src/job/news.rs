@@ -48,6 +48,8 @@ pub struct UnitInfo {
     pub counters: Counters,
     /// The protocol version agreed on.
     pub protocol: u16,
+    /// The lowest and the highest that this program speaks.
+    pub program_speaks: (u16, u16),
 }
 
 /// A piece of news.
@@ -157,6 +159,8 @@ pub enum News {
     Port {
         /// Its name.
         port: String,
+        /// The serial number of the board behind it, if it is one of ours.
+        board: Option<String>,
         /// What the system knows of what is plugged in.
         what: String,
         /// The unit, if one answers.

@@ -1,7 +1,9 @@
 //! Rigs: how one is built, and on which port one is.
 
+mod choose;
 mod file;
 mod ports;
 
+pub use choose::{ChooseError, Chosen, RigAsked, choose, newcomer};
 pub use file::{RigFile, RigFileError};
-pub use ports::{FoundPort, ports};
+pub use ports::{FoundPort, port_of_board, ports, sorted, words as port_words};

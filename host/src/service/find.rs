@@ -23,6 +23,7 @@ pub(super) async fn serve(
     for found in &found {
         let options = PortOptions {
             path: PathBuf::from(&found.port),
+            board: None,
             baud: BAUD,
             first_answer: ANSWER,
             patience: ANSWER,
@@ -47,8 +48,13 @@ pub(super) async fn serve(
                 unit = Some(info);
             }
         }
-        let (port, what) = (found.port.clone(), found.what.clone());
-        let _ = news.send(News::Port { port, what, unit }).await;
+        let item = News::Port {
+            port: found.port.clone(),
+            board: found.board.clone(),
+            what: found.what.clone(),
+            unit,
+        };
+        let _ = news.send(item).await;
     }
     let words = if found.is_empty() {
         "no serial port found; plug the rig in, or work with --rig virtual".to_string()

@@ -33,6 +33,9 @@ pub const VIRTUAL: &str = "virtual";
 pub struct RigChoice {
     /// A serial port, or `virtual`.
     pub port: String,
+    /// The serial number of the board found there, if it was found by its USB
+    /// identity.
+    pub board: Option<String>,
     /// A rig file; none for the built-in one.
     pub file: Option<PathBuf>,
     /// How the virtual rig is to be, if it is that.
@@ -193,6 +196,7 @@ async fn drive<T: Task>(
     let path = link.unwrap_or_else(|| PathBuf::from(&rig.port));
     let port = PortOptions {
         path,
+        board: rig.board.clone(),
         baud: BAUD,
         first_answer: Duration::from_secs(5),
         patience: Duration::from_secs(rig.patience_s),

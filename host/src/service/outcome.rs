@@ -81,7 +81,7 @@ impl ServiceError {
     pub fn exit(&self) -> u8 {
         match self {
             // a port that is not there is a mistyped name as far as we can know
-            ServiceError::Engine(EngineError::Port { .. }) => 2,
+            ServiceError::Engine(EngineError::Port { .. } | EngineError::NotAllowed { .. }) => 2,
             ServiceError::Engine(_) | ServiceError::Virtual(_) => 3,
             _ => 2,
         }

@@ -3,6 +3,7 @@
 use std::collections::VecDeque;
 
 use cardwright_protocol::host_to_unit::{Exercise, Question, Settings};
+use cardwright_protocol::link::Versions;
 use cardwright_protocol::unit_to_host::{ExerciseReport, Identity, Refusal, Status};
 use cardwright_protocol::{HostToUnit, UnitToHost};
 
@@ -65,12 +66,13 @@ impl Trial {
                 else {
                     return;
                 };
-                let protocol = self.version;
+                let ours = Versions::CURRENT;
                 fx.push(Effect::Tell(News::Info(Box::new(UnitInfo {
                     identity,
                     status,
                     counters,
-                    protocol,
+                    protocol: self.version,
+                    program_speaks: (ours.lowest, ours.highest),
                 }))));
                 self.begin(fx);
             }

@@ -54,6 +54,7 @@ fn a_full_disk_stops_the_job_and_loses_nothing_recorded() {
             .env("DIR", place.path())
             .env("DECK", &deck)
             .env("PROGRAM", env!("CARGO_BIN_EXE_cardwright"))
+            .env("CARDWRIGHT_RIG", "virtual")
             .stdin(Stdio::null()),
     )
     .end();

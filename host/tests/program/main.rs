@@ -4,7 +4,9 @@
 mod bad_input;
 mod bad_ports;
 mod daemon;
+mod default_rig;
 mod everyday;
+mod flash;
 mod full_disk;
 mod json;
 mod sigkill;

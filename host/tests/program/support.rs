@@ -70,11 +70,13 @@ impl Place {
     }
 }
 
-/// The program with these arguments, cut off from the tester's surroundings.
+/// The program with these arguments, cut off from the tester's surroundings: a
+/// board that happens to be attached is not moved by a test.
 pub fn cardwright(args: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_cardwright"));
     command
         .args(args)
+        .env("CARDWRIGHT_RIG", "virtual")
         .env_remove("CARDWRIGHT_LOG")
         .env_remove("COLUMNS");
     command
