@@ -46,6 +46,7 @@ export class Board {
     });
     this.inputs = 0;
     this.supply = 0;
+    this.freeSteps = 0;
     this.light = new Uint16Array(16);
     this.lightUntil = -1;
     this.high = OUTPUTS.map(() => false);
@@ -85,7 +86,6 @@ export class Board {
     this.chip = chip;
     this.wire(chip);
     this.usb.take(chip.rp, new UsbDevice(chip.rp, this.usb));
-    this.lastFaults = 0;
     const { inputs } = this;
     this.inputs = 0;
     this.setInputs(inputs);
@@ -148,9 +148,14 @@ export class Board {
   edge(output, high) {
     if (this.high[output] === high) return;
     this.high[output] = high;
-    // the end of a step pulse and the status lamp change nothing in the world
-    const stops = !(output === STATUS || (output === STEP && !high));
+    // the end of a step pulse and the status lamp change nothing in the world,
+    // and of some steps only the light bar can see anything
+    let stops = !(output === STATUS || (output === STEP && !high));
     if (stops) this.lightUntil = -1;
+    if (stops && output === STEP && this.freeSteps > 0) {
+      this.freeSteps--;
+      stops = false;
+    }
     this.note(EVENT.edge, stops, output | (high ? 0x80 : 0));
   }
 
@@ -210,6 +215,11 @@ export class Board {
     chip.pio.plan();
   }
 
+  // A fault was taken at this instruction.
+  faulted(address) {
+    this.note(EVENT.fault, true, address);
+  }
+
   // Time.
 
   run(until) {
@@ -221,11 +231,6 @@ export class Board {
         return;
       }
       chip.run(until - this.offset, this);
-      const { faults } = chip.rp.core;
-      if (faults !== this.lastFaults) {
-        this.lastFaults = faults;
-        this.note(EVENT.fault, true, chip.rp.core.at);
-      }
       if (this.pending) this.reset();
     }
   }

@@ -4,10 +4,11 @@
 // firmware, and a call when the chip asks to be reset. It corrects the emulator
 // where the chip differs; the firmware cannot tell.
 
-import { BasePeripheral, RP2040 } from 'rp2040js';
+import { RP2040 } from 'rp2040js';
 import { Core } from './core.mjs';
 import { Fault } from './fault.mjs';
 import { PioClock } from './pio-clock.mjs';
+import { regulator, xipControl } from './fixed-registers.mjs';
 import { QspiPins, SerialFlash } from './serial-flash.mjs';
 import { romCall, romImage, secondStageSum } from './rom.mjs';
 
@@ -27,15 +28,6 @@ const SEV_ON_PEND = 1 << 4;
 
 export const RESET = { watchdog: 1, forced: 2, core: 3, power: 4 };
 
-// The flash cache's control: nothing is streamed, so nothing waits.
-class CacheControl extends BasePeripheral {
-  readUint32() {
-    return 0;
-  }
-
-  writeUint32() {}
-}
-
 export class Chip {
   // `kept` is what outlives a reset: flash, RAM, scratch registers and reason.
   constructor(kept, unique, onReset) {
@@ -47,14 +39,12 @@ export class Chip {
     this.correctMemory(kept);
     this.correctPins();
     this.serialFlash = new SerialFlash(this.rp, unique);
+    this.rp.peripherals[0x14000] = xipControl(this.rp);
+    this.rp.peripherals[0x40064] = regulator(this.rp);
     this.rp.peripherals[0x18000] = this.serialFlash;
     this.rp.peripherals[0x40018] = new QspiPins(this.rp, this.serialFlash);
     this.rp.core = new Core(this.rp, (number) => this.breakpoint(number));
-    const said = (who, words) => {
-      if (who === 'CortexM0Core') this.rp.core.said(words);
-    };
-    this.rp.logger = { debug() {}, info: said, warn: said, error() {} };
-    this.rp.peripherals[0x14000] = new CacheControl(this.rp, 'XIP_CTRL');
+    this.listenToCore();
     // the firmware may set another system clock
     this.cycleNs = 1e9 / this.rp.clkSys;
     this.rp.addClockListener((hertz) => (this.cycleNs = 1e9 / hertz));
@@ -63,6 +53,14 @@ export class Chip {
     this.correctAdc();
     this.correctResets(kept);
     this.boot();
+  }
+
+  // Some of what the core cannot do it only tells its log.
+  listenToCore() {
+    const said = (who, words) => {
+      if (who === 'CortexM0Core') this.rp.core.said(words);
+    };
+    this.rp.logger = { debug() {}, info: said, warn: said, error() {} };
   }
 
   correctMemory(kept) {
@@ -128,8 +126,7 @@ export class Chip {
     watchdog.scratchData.set(kept.scratch);
     watchdog.reason = kept.reason;
     watchdog.onWatchdogTrigger = () => {
-      // its alarm would go off again at this very moment, for ever
-      watchdog.alarm.enable = false;
+      watchdog.alarm.enable = false; // once is enough
       this.onReset(watchdog.reason & 2 ? RESET.forced : RESET.watchdog);
     };
     this.watchdog = watchdog;
@@ -196,7 +193,9 @@ export class Chip {
         return;
       } catch (error) {
         if (!(error instanceof Fault)) throw error;
+        const { at } = this.rp.core;
         this.rp.core.fault();
+        control.faulted(at);
       }
     }
   }

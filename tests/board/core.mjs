@@ -18,6 +18,9 @@ const HARD_FAULT = 3;
 const NMI = 2;
 const FIRST_IRQ = 16;
 
+const ADCS = 0b0100000101;
+const SBCS = 0b0100000110;
+
 // Cortex-M0+ technical reference manual, DDI 0484: exception entry.
 const ENTRY_CYCLES = 15;
 
@@ -54,6 +57,29 @@ export class Core extends CortexM0Core {
     const cycles = super.executeInstruction() + this.entering;
     this.entering = 0;
     return cycles;
+  }
+
+  // The emulator adds the carry to an operand first, which loses the overflow.
+  addUpdateFlags(addend1, addend2) {
+    const opcode = this.rp.readUint16(this.at & ~1);
+    if (opcode >> 6 !== ADCS) return super.addUpdateFlags(addend1, addend2);
+    return this.addWithCarry(addend1, this.registers[opcode & 7], this.C);
+  }
+
+  substractUpdateFlags(minuend, subtrahend) {
+    const opcode = this.rp.readUint16(this.at & ~1);
+    if (opcode >> 6 !== SBCS) return super.substractUpdateFlags(minuend, subtrahend);
+    return this.addWithCarry(minuend, ~this.registers[(opcode >> 3) & 7], this.C);
+  }
+
+  addWithCarry(a, b, carry) {
+    const sum = (a >>> 0) + (b >>> 0) + (carry ? 1 : 0);
+    const result = sum >>> 0;
+    this.N = result >>> 31 === 1;
+    this.Z = result === 0;
+    this.C = sum > 0xffffffff;
+    this.V = ((a ^ result) & (b ^ result)) >>> 31 === 1;
+    return result;
   }
 
   // Memory.

@@ -8,6 +8,9 @@ const DONE = 0;
 const REFUSED = 1;
 
 const wire = new Wire();
+// Events told at once, at most.
+const MOST_EVENT_BYTES = 65536;
+
 const events = new Pieces();
 const answer = new Pieces();
 
@@ -20,6 +23,7 @@ const board = new Board((kind, at, detail) => {
     events.u16(detail.length);
     events.bytes(detail);
   }
+  if (events.length > MOST_EVENT_BYTES) board.stop = true;
 });
 
 const FLASH = 0x10000000;
@@ -54,13 +58,14 @@ function happened() {
   events.clear();
 }
 
-// until, inputs, supply, light there or not, [light, good until], bytes for USB
+// until, inputs, supply, steps that nothing notices, light there or not, [light, good until], bytes for USB
 function run(body) {
   const until = body.readDoubleLE(0);
   board.setInputs(body[8]);
   board.supply = body.readUInt16LE(9);
-  let at = 12;
-  if (body[11]) {
+  board.freeSteps = body.readUInt32LE(11);
+  let at = 16;
+  if (body[15]) {
     const levels = [];
     for (let n = 0; n < 16; n++) levels.push(body.readUInt16LE(at + 2 * n));
     board.setLight(levels, body.readDoubleLE(at + 32));

@@ -44,9 +44,9 @@ function bytesAt(chip, address, count) {
 // Each: the chip, its registers. They return what goes into r0, if anything.
 const FUNCTIONS = {
   IF: (chip) => chip.serialFlash.connect(),
-  EX: (chip) => chip.serialFlash.exitMapped(),
-  FC: (chip) => chip.serialFlash.connect(),
-  CX: () => undefined,
+  EX: (chip) => chip.serialFlash.plainSpi(),
+  FC: (chip) => chip.serialFlash.select(0),
+  CX: (chip) => chip.serialFlash.mappedSpi(),
   RE: (chip, [offset, count]) => {
     const sectors = Math.ceil(count / SECTOR);
     const from = offset - (offset % SECTOR);

@@ -89,11 +89,24 @@ export class SerialFlash extends BasePeripheral {
     this.tx.length = this.rx.length = 0;
   }
 
-  // Out of the mapped reading: one wire each way, frames of 8 bits, as the boot
-  // ROM leaves the block for commands.
-  exitMapped() {
+  // One wire each way, bytes, both directions at once: as the ROM sets it up to
+  // give commands to the flash.
+  plainSpi() {
     this.connect();
-    this.registers[CTRLR0 >> 2] = 7 << 16;
+    this.setUp(7 << 16, 6);
+  }
+
+  // One wire each way, words read after a command and an address.
+  mappedSpi() {
+    this.setUp((31 << 16) | (3 << 8), 6);
+  }
+
+  setUp(control, divider) {
+    this.writeUint32(SSIENR, 0);
+    this.registers[CTRLR0 >> 2] = control;
+    this.registers[1] = 0;
+    this.registers[BAUDR >> 2] = divider;
+    this.registers[SSIENR >> 2] = 1;
   }
 
   // Override of the select line: 2 holds it low, 3 high.

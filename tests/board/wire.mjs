@@ -66,6 +66,7 @@ export class Pieces {
     this.length = 0;
   }
 
+  // Makes room; only after it is `buffer` the one to write to.
   room(count) {
     if (this.length + count > this.buffer.length) {
       const bigger = Buffer.alloc(2 * (this.length + count));
@@ -78,23 +79,28 @@ export class Pieces {
   }
 
   u8(value) {
-    this.buffer[this.room(1)] = value;
+    const at = this.room(1);
+    this.buffer[at] = value;
   }
 
   u16(value) {
-    this.buffer.writeUInt16LE(value, this.room(2));
+    const at = this.room(2);
+    this.buffer.writeUInt16LE(value, at);
   }
 
   u32(value) {
-    this.buffer.writeUInt32LE(value >>> 0, this.room(4));
+    const at = this.room(4);
+    this.buffer.writeUInt32LE(value >>> 0, at);
   }
 
   f64(value) {
-    this.buffer.writeDoubleLE(value, this.room(8));
+    const at = this.room(8);
+    this.buffer.writeDoubleLE(value, at);
   }
 
   bytes(bytes) {
-    this.buffer.set(bytes, this.room(bytes.length));
+    const at = this.room(bytes.length);
+    this.buffer.set(bytes, at);
   }
 
   taken() {

@@ -10,9 +10,11 @@ mod answer;
 mod bench;
 mod image;
 mod process;
+mod serve;
 mod unit;
 
 pub use answer::Cause;
 pub use image::Image;
 pub use process::missing;
+pub use serve::serve;
 pub use unit::{Edge, EmulatedUnit, Reset, Statistics, UsbIdentity};

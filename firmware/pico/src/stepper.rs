@@ -83,11 +83,14 @@ impl Stepper for Pulses {
     }
 
     fn halt(&mut self) {
-        const PIN_LOW: u16 = 0b111_00000_000_00000;
+        /// `set pins, 0`
+        const PIN_LOW: u16 = 0xe000;
+        /// `pull noblock`
+        const PULL: u16 = 0x8080;
         self.machine.set_enable(false);
         while self.machine.tx().level() > 0 {
-            // Safety: `pull noblock` on a stopped machine takes what is there.
-            unsafe { self.machine.exec_instr(0b100_00000_1_0_0_00000) };
+            // Safety: on a stopped machine it takes what is there.
+            unsafe { self.machine.exec_instr(PULL) };
         }
         self.machine.restart();
         // Safety: a jump to the program's own start (an unconditional jump is

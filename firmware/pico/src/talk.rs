@@ -74,14 +74,7 @@ fn place(about: About) -> &'static RefCell<Desk> {
 /// How the host tells this unit from other serial ports.
 fn identity(board: &[u8; 8]) -> Config<'static> {
     static SERIAL: StaticCell<[u8; 16]> = StaticCell::new();
-    const DIGITS: &[u8; 16] = b"0123456789ABCDEF";
-    let serial = SERIAL.init([0; 16]);
-    for (pair, byte) in serial.chunks_exact_mut(2).zip(board) {
-        pair.copy_from_slice(&[
-            DIGITS[usize::from(byte >> 4)],
-            DIGITS[usize::from(byte & 15)],
-        ]);
-    }
+    let serial = SERIAL.init(usb::serial(board));
     let mut config = Config::new(usb::VENDOR, usb::PRODUCT);
     config.manufacturer = Some(usb::MANUFACTURER);
     config.product = Some(usb::PRODUCT_NAME);

@@ -348,6 +348,19 @@ impl World {
         }
     }
 
+    /// How many step pulses no sensor but the light bar can notice, as long as no
+    /// other output changes and until [`World::next_change`].
+    #[must_use]
+    pub fn steps_unnoticed(&self) -> u64 {
+        if !self.output(Output::FeedOn) {
+            u64::MAX
+        } else if self.block.in_card() {
+            0
+        } else {
+            self.feed.steps_before_anything()
+        }
+    }
+
     /// All outputs low, as when the unit has no power.
     pub fn power_off(&mut self) {
         for output in Output::ALL {

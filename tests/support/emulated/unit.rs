@@ -3,7 +3,8 @@
 //! Enters: the host's bytes, a person's hands, time. Leaves: the unit's bytes;
 //! what the firmware's pins did, to the nanosecond. Chip and world run in lock
 //! step: the chip stops at every event the world can answer, the world comes to
-//! that moment, and the chip goes on with what its inputs show then.
+//! that moment, and the chip goes on with what its inputs show then. Step pulses
+//! that no sensor can notice are told together, each with its moment.
 
 use super::answer::{Cause, Event, Reader, State};
 use super::image::Image;
@@ -259,6 +260,8 @@ impl EmulatedUnit {
         body.extend_from_slice(&(until_ns as f64).to_le_bytes());
         body.push(inputs);
         body.extend_from_slice(&(supply.min(4095) as u16).to_le_bytes());
+        let steps = u32::try_from(world.steps_unnoticed()).unwrap_or(u32::MAX);
+        body.extend_from_slice(&steps.to_le_bytes());
         body.push(u8::from(self.light.is_some()));
         if let Some((levels, until_ns)) = self.light.take() {
             for level in levels {
@@ -401,6 +404,15 @@ impl EmulatedUnit {
     pub fn write(&mut self, address: u32, bytes: &[u8]) {
         let body = [&address.to_le_bytes()[..], bytes].concat();
         self.emulator.ask(Request::Write, &body);
+    }
+
+    /// Fills flash or RAM with this byte. RAM holds 0xa5 whenever power has come
+    /// on, so that a stack's reach can be seen without it.
+    ///
+    /// # Panics
+    /// Outside both.
+    pub fn fill(&mut self, address: u32, length: u32, byte: u8) {
+        self.write(address, &vec![byte; length as usize]);
     }
 
     /// What it says of itself over USB; empty before it has been found.

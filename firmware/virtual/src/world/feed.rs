@@ -75,6 +75,15 @@ impl Feed {
         self.travel >= self.next_at
     }
 
+    /// Steps that still pass before a card reaches something.
+    pub fn steps_before_anything(&self) -> u64 {
+        if self.jammed {
+            return u64::MAX;
+        }
+        let way = self.next_at.saturating_sub(self.travel).saturating_sub(1);
+        way.saturating_add(self.play).saturating_add(self.slip)
+    }
+
     /// Current on or off. Without it the gears fall back into their play.
     pub fn current(&mut self, on: bool) {
         if !on {

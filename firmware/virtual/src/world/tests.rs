@@ -550,3 +550,20 @@ fn one_kind_of_fault_does_not_disturb_another() {
     };
     assert_eq!(run(0.0), run(0.3));
 }
+
+#[test]
+fn steps_said_to_be_unnoticed_change_no_sensor() {
+    let mut bench = Bench::new(plain(), &Faults::default());
+    assert!(bench.world.lay_in_card());
+    let mut changes = 0;
+    while bench.world.cards_in_path() > 0 {
+        let before = bench.world.input(Input::Edge);
+        bench.steps(bench.world.steps_unnoticed());
+        assert_eq!(bench.world.input(Input::Edge), before);
+        bench.steps(1);
+        changes += u32::from(bench.world.input(Input::Edge) != before);
+    }
+    assert_eq!(changes, 2, "the card came and went");
+    bench.world.set_output(Output::FeedOn, false);
+    assert_eq!(bench.world.steps_unnoticed(), u64::MAX);
+}
