@@ -139,7 +139,11 @@ impl<B: Board> Machine<B> {
             self.feed.go_to(plan.stroke_at(card.strokes_begun));
             self.phase = Phase::Travel;
         } else {
-            self.feed.go_to(plan.line_at(plan.lines(strokes)));
+            // in one go until it is out: nothing is to be done on the way
+            let (_, farthest) = plan.trailing_edge();
+            let read = plan.line_at(plan.lines(strokes));
+            let out = plan.steps(u64::from(plan.settings.run_out_um));
+            self.feed.go_to(read.max(farthest) + 1 + out);
             self.phase = Phase::ReadOut;
         }
     }
@@ -439,10 +443,6 @@ impl<B: Board> Machine<B> {
         if self.scanning || self.reader.lines() < plan.lines(card.header.strokes) {
             return;
         }
-        let (_, farthest) = plan.trailing_edge();
-        let out = self.feed.position().max(farthest);
-        self.feed
-            .go_to(out + 1 + plan.steps(u64::from(plan.settings.run_out_um)));
         self.phase = Phase::RunOut;
         self.run_out();
     }

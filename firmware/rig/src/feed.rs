@@ -30,14 +30,14 @@ impl Ramp {
         }
     }
 
-    /// Microseconds from a step to the next, `made` steps after standstill and
-    /// `left` steps before it: v^2 = v0^2 + 2 a s from either end.
+    /// Microseconds from a step to the next on this rung of the ramp, which is
+    /// so many steps from standstill: v^2 = v0^2 + 2 a s.
     #[must_use]
-    pub fn interval_us(&self, made: u32, left: u32) -> u32 {
-        let from_end = self
+    pub fn interval_us(&self, rung: u32) -> u32 {
+        let squared = self
             .start_squared
-            .saturating_add(self.twice_acceleration.saturating_mul(made.min(left)));
-        let speed = from_end.min(self.top_squared).isqrt().max(1);
+            .saturating_add(self.twice_acceleration.saturating_mul(rung));
+        let speed = squared.min(self.top_squared).isqrt().max(1);
         // rounded, so that a long feed is not systematically fast
         (1_000_000 + speed / 2) / speed
     }
@@ -52,8 +52,10 @@ pub struct Feed {
     /// Pulses made or given to the generator.
     given: u32,
     target: u32,
-    /// Pulses given since standstill.
-    run: u32,
+    /// Where on the ramp the pulse given last is: one rung up a step, and never
+    /// higher than it is steps to the target, so that a target moved on while
+    /// slowing down is gone for no faster than the motor can.
+    rung: Option<u32>,
 }
 
 impl Feed {
@@ -65,7 +67,7 @@ impl Feed {
             position: 0,
             given: 0,
             target: 0,
-            run: 0,
+            rung: None,
         }
     }
 
@@ -98,7 +100,7 @@ impl Feed {
     /// nearer than that is the place after it.
     pub fn go_to(&mut self, target: u32) {
         if self.at_rest() {
-            self.run = 0;
+            self.rung = None;
         }
         self.target = target.max(self.given);
     }
@@ -122,13 +124,16 @@ impl Feed {
     /// Gives the generator what it has room for.
     pub fn give(&mut self, step: &mut impl Stepper) {
         while self.wants_to_give() {
-            let us = match self.run {
-                0 => 0,
-                run => self.ramp.interval_us(run, self.target - self.given),
+            let rung = self
+                .rung
+                .map_or(0, |rung| (rung + 1).min(self.target - self.given));
+            // the first comes at once
+            let us = match self.rung.replace(rung) {
+                None => 0,
+                Some(_) => self.ramp.interval_us(rung),
             };
             step.give(us);
             self.given += 1;
-            self.run = self.run.saturating_add(1);
         }
     }
 }

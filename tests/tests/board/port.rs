@@ -89,7 +89,7 @@ fn the_daemon_cuts_a_deck_on_the_board_over_a_terminal() {
     let said = words(&info).to_lowercase();
     assert!(said.contains(&number), "{said}");
     let file = file.to_str().expect("a plain name");
-    let cut = run(&data, &["cut", file, "--rig", port, "--json"]);
+    let cut = run(&data, &["cut", file, "--rig", port, "--json", "--yes"]);
     assert!(cut.status.success(), "{}", words(&cut));
     let last = words(&cut).lines().last().unwrap_or_default().to_string();
     let summary: serde_json::Value = serde_json::from_str(&last).expect("JSON");

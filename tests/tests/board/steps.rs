@@ -41,16 +41,19 @@ fn no_step_is_further_than_5_us_from_the_ideal_ramp() {
     // standing still is more than the slowest step of a ramp
     let slowest_ns = (1e9 / speed(&settings, 0, 0)) as u64;
     let mut worst: f64 = 0.0;
-    let mut runs = 0;
-    for run in steps.chunk_by(|a, b| b - a <= slowest_ns + 10_000) {
-        runs += 1;
+    let mut runs: Vec<&[u64]> = steps
+        .chunk_by(|a, b| b - a <= slowest_ns + 10_000)
+        .collect();
+    // the host stops the rig while the last card is on its way out
+    runs.pop();
+    for (n, run) in runs.iter().enumerate() {
         for (at, pair) in run.windows(2).enumerate() {
             let (made, left) = (at + 1, run.len() - at - 1);
             let ideal_us = 1e6 / speed(&settings, made, left);
             let us = (pair[1] - pair[0]) as f64 / 1000.0;
             assert!(
                 (us - ideal_us).abs() <= WITHIN_US,
-                "run {runs}, step {made} of {}: {us} us for {ideal_us}",
+                "run {n}, step {made} of {}: {us} us for {ideal_us}",
                 run.len()
             );
             worst = worst.max((us - ideal_us).abs());
@@ -66,8 +69,9 @@ fn no_step_is_further_than_5_us_from_the_ideal_ramp() {
     }
     let seen = shop.cabled.statistics();
     println!(
-        "{} steps in {runs} runs: worst {worst:.2} us off the ideal ramp; {seen:?}",
-        steps.len()
+        "{} steps in {} runs: worst {worst:.2} us off the ideal ramp; {seen:?}",
+        steps.len(),
+        runs.len()
     );
-    assert!(runs > 4 * 30, "every stroke has its own run: {runs}");
+    assert!(runs.len() > 4 * 30, "every stroke has its own run");
 }

@@ -127,6 +127,39 @@ fn every_feed_has_its_steps_and_keeps_to_speed_and_acceleration() {
     }
 }
 
+/// A card's target moves on while the feed is under way: the motor follows the
+/// same ramp, whatever the moment.
+#[test]
+fn a_target_moved_on_under_way_asks_no_more_of_the_motor() {
+    for (n, settings) in RIGS.map(rig).iter().enumerate() {
+        let per_mm = f64::from(settings.steps_per_metre) / 1000.0;
+        let twice_a = 2.0 * f64::from(settings.acceleration_mm_s2) * per_mm;
+        for moved_at in 0..300 {
+            let mut generator = Generator::default();
+            let mut feed = Feed::new(Ramp::new(settings));
+            feed.go_to(300);
+            feed.give(&mut generator);
+            while generator.pulse() {
+                feed.count(&mut generator);
+                if feed.position() == moved_at {
+                    feed.go_to(900);
+                }
+                feed.give(&mut generator);
+            }
+            let made = &generator.made;
+            let us: Vec<u64> = made.windows(2).map(|pair| pair[1] - pair[0]).collect();
+            for (at, pair) in us.windows(2).enumerate() {
+                // v^2 changes by 2 a in a step; half a microsecond of rounding,
+                // and the speed in whole steps a second
+                let fastest = |us: u64| 1e6 / (us as f64 - 0.51);
+                let slowest = |us: u64| 1e6 / (us as f64 + 0.51) - 1.0;
+                let gained = slowest(pair[1]).powi(2) - fastest(pair[0]).powi(2);
+                assert!(gained <= twice_a, "rig {n}, moved at {moved_at}, step {at}");
+            }
+        }
+    }
+}
+
 /// The board may be busy with something else for as long as the shortest step
 /// takes, and the motor does not notice.
 #[test]
