@@ -125,19 +125,25 @@ async fn hear(mut receiver: Receiver<'static, Usb>, desk: &RefCell<Desk>, wake: 
 async fn mind(desk: &RefCell<Desk>, mut machine: Handle, wake: &Wake, say: &Wake) {
     loop {
         let at = now();
-        let next = {
+        NEWS.reset();
+        let (next, can_tell) = {
             let mut desk = desk.borrow_mut();
             // also without bytes: a silent host is noticed by the time alone
             desk.receive(&[], at);
             desk.poll_took(worst_poll_us());
             desk.poll(at, &mut machine);
-            desk.next_wake()
+            (desk.next_wake(), desk.can_tell())
         };
         machine.done();
         say.signal(());
         let next = next.0.clamp(at.0 + REST_US, at.0 + LOOK_US);
-        let news = select(wake.wait(), NEWS.wait());
-        select(news, Timer::at(Instant::from_micros(next))).await;
+        let sleep = select(wake.wait(), Timer::at(Instant::from_micros(next)));
+        // news that cannot be told would only turn this round and round
+        if can_tell {
+            select(sleep, NEWS.wait()).await;
+        } else {
+            sleep.await;
+        }
     }
 }
 

@@ -71,6 +71,13 @@ impl Desk {
         self.link.pull(now, wire)
     }
 
+    /// Whether it can tell the host anything now. If not, it is of no use to
+    /// poll it for news.
+    #[must_use]
+    pub fn can_tell(&self) -> bool {
+        self.link.room() > 0
+    }
+
     /// When time alone will give it something to do.
     #[must_use]
     pub fn next_wake(&self) -> Micros {

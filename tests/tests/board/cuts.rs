@@ -60,8 +60,15 @@ fn two_cards_of_each_format_with_10_and_12_holes_are_as_the_deck_says() {
     }
 }
 
-/// A job in which this fault happens, and the cards it takes.
+/// A job in which this fault happens, at the first seed from this one on at
+/// which it does.
 fn mended(kind: FaultKind, rate: f64, seed: u64) {
+    let happened = (seed..seed + 5).any(|seed| job_with(kind, rate, seed));
+    assert!(happened, "{kind:?} never happened");
+}
+
+/// Cuts two cards with this fault about; whether it happened.
+fn job_with(kind: FaultKind, rate: f64, seed: u64) -> bool {
     let format = CardFormat::named("200-half").expect("a built-in format");
     let deck = deck("200-half", 2, seed);
     let world = WorldSettings::for_card(format.holes_per_row(), format.strokes());
@@ -80,7 +87,6 @@ fn mended(kind: FaultKind, rate: f64, seed: u64) {
     run_for(&mut shop, 3_000_000);
     shop.cabled.world_mut().take_out_cards();
     let happened = shop.cabled.world().truth().count(kind);
-    assert!(happened > 0, "{kind:?} never happened; take another seed");
     let account = shop.job().map(Job::account).unwrap_or_default();
     let mut audit = Audit::new(&deck, &world);
     audit.take(&mut shop.cabled.world_mut());
@@ -93,6 +99,7 @@ fn mended(kind: FaultKind, rate: f64, seed: u64) {
     }
     assert_eq!(audit.wrongs, Vec::<String>::new(), "{kind:?}");
     println!("{kind:?}: happened {happened} times, {end:?}, {account:?}");
+    happened > 0
 }
 
 #[test]
