@@ -16,6 +16,7 @@ use embassy_rp::interrupt::{InterruptExt, Priority};
 use embassy_rp::peripherals::ADC;
 use embassy_rp::{Peri, interrupt, pac};
 
+use crate::machine;
 use crate::pins::{LIGHT_INPUT, SUPPLY_FULL_MV, SUPPLY_INPUT};
 
 /// Conversions of a channel, 2 microseconds each. The last counts: common
@@ -100,7 +101,10 @@ impl Converter {
         }
         self.levels[usize::from(self.channel)] = (value >> 4) as u8;
         match self.channel + 1 {
-            CHANNELS => self.scanning = false,
+            CHANNELS => {
+                self.scanning = false;
+                machine::poll_soon();
+            }
             next => self.select(next),
         }
     }

@@ -100,8 +100,13 @@ impl Handle {
     /// the machine.
     pub fn done(&self) {
         DESK_HEARD.store(millis(), Ordering::Relaxed);
-        interrupt::TIMER_IRQ_1.pend();
+        poll_soon();
     }
+}
+
+/// Has the machine polled as soon as nothing of its own level is in hand.
+pub fn poll_soon() {
+    interrupt::TIMER_IRQ_1.pend();
 }
 
 impl Access<Pico> for Handle {
@@ -187,7 +192,7 @@ fn poll() {
     let ended = now();
     if wake <= ended {
         // the alarm's moment may have gone by before it was set
-        interrupt::TIMER_IRQ_1.pend();
+        poll_soon();
     }
     let took = ended.since(began).min(u64::from(u32::MAX)) as u32;
     WORST_POLL.fetch_max(took, Ordering::Relaxed);

@@ -1,4 +1,4 @@
-//! The feed's pulse generator: a PIO state machine with two intervals in hand.
+//! The feed's pulse generator: a PIO state machine with intervals in hand.
 //!
 //! Enters: intervals in microseconds. Leaves: pulses on the step pin, and one
 //! word back for each. It counts in its own clock, so neither interrupts nor
@@ -70,7 +70,7 @@ impl Pulses {
 
 impl Stepper for Pulses {
     fn give(&mut self, us: u32) {
-        // there is always room: two intervals at most, and the queue holds four
+        // there is always room: the queue holds four, and no more are ever under way
         self.machine.tx().try_push(us.saturating_sub(OVERHEAD_US));
     }
 

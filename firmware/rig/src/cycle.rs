@@ -21,7 +21,7 @@ const PICKS: u8 = 2;
 impl<B: Board> Machine<B> {
     /// Counts the steps made and gives the next, watches the edge and the light bar.
     pub(crate) fn run_feed(&mut self, now: Micros) -> Result<(), StopReason> {
-        if self.current.is_some_and(|card| card.begun)
+        if self.current.as_ref().is_some_and(|card| card.begun)
             && let Some(levels) = self.fetch()
         {
             self.take_line(&levels)?;
@@ -39,7 +39,7 @@ impl<B: Board> Machine<B> {
     /// Whether a line is due while the one before is still being converted: the
     /// card must not be driven past it.
     pub(crate) fn line_waits(&self) -> bool {
-        self.current.is_some_and(|card| {
+        self.current.as_ref().is_some_and(|card| {
             self.scanning && card.begun && self.feed.position() >= card.next_line_at
         })
     }
@@ -73,29 +73,28 @@ impl<B: Board> Machine<B> {
 
     /// The leading edge while seeking; the trailing edge later.
     fn watch_edge(&mut self) -> Result<(), StopReason> {
-        let Some(plan) = self.plan else { return Ok(()) };
+        let Some(plan) = &self.plan else {
+            return Ok(());
+        };
         if matches!(self.phase, Phase::Seek) {
             let Ok(covered) = self.w.edge.is_high();
             if covered {
+                let plan = *plan;
                 self.begin_card(&plan);
             }
             return Ok(());
         }
         let position = self.feed.position();
+        let (soonest, nominal, farthest) = plan.trailing_edge();
         let Some(card) = self
             .current
             .as_mut()
-            .filter(|card| card.begun && card.length == 0)
+            .filter(|card| card.begun && card.length == 0 && position >= nominal / 2)
         else {
             return Ok(());
         };
-        let (nominal, farthest) = plan.trailing_edge();
-        if position < nominal / 2 {
-            return Ok(());
-        }
         let Ok(covered) = self.w.edge.is_high();
-        let slack = plan.steps(u64::from(plan.settings.length_slack_um));
-        if !covered && position.saturating_add(slack) < nominal {
+        if !covered && position < soonest {
             // not the stock it should be: the last rows would miss it
             return Err(StopReason::FeedStalled);
         }
@@ -140,7 +139,7 @@ impl<B: Board> Machine<B> {
             self.phase = Phase::Travel;
         } else {
             // in one go until it is out: nothing is to be done on the way
-            let (_, farthest) = plan.trailing_edge();
+            let (_, _, farthest) = plan.trailing_edge();
             let read = plan.line_at(plan.lines(strokes));
             let out = plan.steps(u64::from(plan.settings.run_out_um));
             self.feed.go_to(read.max(farthest) + 1 + out);

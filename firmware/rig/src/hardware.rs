@@ -35,9 +35,9 @@ pub trait Board {
 }
 
 /// Most intervals a [`Stepper`] is given beyond the pulses it has made: one that
-/// runs and one that waits, so that a pulse never depends on how soon the unit
-/// is polled after the one before it.
-pub const STEPS_AHEAD: u32 = 2;
+/// runs and three that wait, so that no pulse moves as long as the unit is polled
+/// within three steps of the one before.
+pub const STEPS_AHEAD: u32 = 4;
 
 /// The feed motor's pulse generator. It makes pulses on its own, at intervals
 /// it is given ahead: nothing else that a unit does can shift them. The board
@@ -54,7 +54,8 @@ pub trait Stepper {
 }
 
 /// A bar of light sensors, one a hole of a row. A scan is begun and fetched
-/// later, so that a converter can work while the feed steps.
+/// later, so that a converter can work while the feed steps. The board polls the
+/// machine when a scan is finished.
 pub trait LightBar {
     /// Begins to read all channels.
     fn begin(&mut self);

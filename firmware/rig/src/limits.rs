@@ -44,8 +44,9 @@ pub const LEAST_LIGHT: u8 = 40;
 /// Sample bytes kept for one card.
 pub const SAMPLES_HELD: usize = 8192;
 
-/// Fastest feed, in steps a second, that the ramp's arithmetic is made for.
-const MOST_STEPS_PER_S: u64 = 60_000;
+/// Fastest feed, in steps a second: what the slowest chip this runs on can give
+/// intervals for in time, whatever else it does.
+const MOST_STEPS_PER_S: u64 = 30_000;
 
 /// Whether the unit can work with these settings.
 ///

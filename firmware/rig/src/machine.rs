@@ -327,7 +327,6 @@ impl<B: Board> Machine<B> {
             Phase::Stopped => return now.plus(100_000),
             Phase::Ready => IDLE_WATCH_US,
             Phase::Next if self.told == State::Idle => IDLE_WATCH_US,
-            _ if self.scanning => 50,
             _ if self.punch.in_stroke() => STROKE_WATCH_US,
             _ => now
                 .plus(WATCH_US)

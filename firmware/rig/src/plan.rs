@@ -13,23 +13,29 @@ pub struct Plan {
     pub settings: Settings,
     /// The feed's ramp.
     pub ramp: Ramp,
+    /// Where a card of nominal length leaves the edge sensor, and how much sooner
+    /// or later it may: worked out once, as it is asked for at every step.
+    trailing_edge: u32,
+    slack: u32,
 }
 
 impl Plan {
     /// The plan of settings that [`crate::limits::check`] has let through.
     #[must_use]
     pub fn new(settings: Settings) -> Plan {
+        let steps = |um: u32| steps(&settings, u64::from(um));
         Plan {
             settings,
             ramp: Ramp::new(&settings),
+            trailing_edge: steps(settings.card_length_um),
+            slack: steps(settings.length_slack_um),
         }
     }
 
     /// Steps in a length, to the nearest.
     #[must_use]
     pub fn steps(&self, um: u64) -> u32 {
-        let steps = (um * u64::from(self.settings.steps_per_metre) + 500_000) / 1_000_000;
-        u32::try_from(steps).unwrap_or(u32::MAX)
+        steps(&self.settings, um)
     }
 
     /// Micrometres in so many steps.
@@ -77,15 +83,15 @@ impl Plan {
         usize::from(self.lines(strokes)) * usize::from(self.settings.holes) <= SAMPLES_HELD
     }
 
-    /// Where a card of nominal length leaves the edge sensor, and the farthest
-    /// it may be when it does.
+    /// Where a card leaves the edge sensor: the soonest, by its nominal length,
+    /// and the farthest.
     #[must_use]
-    pub fn trailing_edge(&self) -> (u32, u32) {
-        let s = &self.settings;
-        let length = u64::from(s.card_length_um);
+    pub fn trailing_edge(&self) -> (u32, u32, u32) {
+        let nominal = self.trailing_edge;
         (
-            self.steps(length),
-            self.steps(length + u64::from(s.length_slack_um)),
+            nominal.saturating_sub(self.slack),
+            nominal,
+            nominal.saturating_add(self.slack),
         )
     }
 
@@ -102,4 +108,9 @@ impl Plan {
                 + u64::from(s.run_out_um),
         )
     }
+}
+
+fn steps(settings: &Settings, um: u64) -> u32 {
+    let steps = (um * u64::from(settings.steps_per_metre) + 500_000) / 1_000_000;
+    u32::try_from(steps).unwrap_or(u32::MAX)
 }

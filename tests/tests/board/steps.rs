@@ -1,11 +1,14 @@
 //! If this fails, the motor is driven off the ramp it can follow: it loses
 //! steps, and rows lie out of register.
 
+use cardwright::job::Job;
+use cardwright::rig::RigFile;
 use cardwright_protocol::host_to_unit::Settings;
-use cardwright_virtual::Faults;
+use cardwright_tests::virtual_time::{MemoryStore, fast_rig};
 use cardwright_virtual::world::Output;
+use cardwright_virtual::{Faults, WorldSettings};
 
-use crate::bench::{deck, dry, rig, run_to_end, shop, start};
+use crate::bench::{deck, dry, image, rig, run_to_end, shop};
 
 /// Worst deviation of a step from the ideal ramp.
 const WITHIN_US: f64 = 5.0;
@@ -24,13 +27,12 @@ fn speed(settings: &Settings, made: usize, left: usize) -> f64 {
 
 /// The rig streams rows and readings at full rate while it feeds: cards queue
 /// behind the one that is cut, and the readings of every line go back.
-#[test]
-fn no_step_is_further_than_5_us_from_the_ideal_ramp() {
+fn steps_of(rig: &RigFile, world: WorldSettings) {
     let deck = deck("200-half", 4, 41);
-    let settings = rig().settings(deck.format());
-    let mut shop = shop(dry(deck.format()), &Faults::default(), 10);
+    let settings = rig.settings(deck.format());
+    let mut shop = shop(world, &Faults::default(), 10);
     shop.cabled.keep_trace(true);
-    start(&mut shop, &deck);
+    shop.start(Job::new(MemoryStore::order(&deck, 1, rig)));
     run_to_end(&mut shop, 60_000_000);
     let edges = shop.cabled.take_trace();
     let steps: Vec<u64> = edges
@@ -67,11 +69,35 @@ fn no_step_is_further_than_5_us_from_the_ideal_ramp() {
         let ns = pulse[1].ns - pulse[0].ns;
         assert!(ns >= 1_900, "a pulse of {ns} ns is too narrow for a driver");
     }
+    let (_, at, _) = image()
+        .symbols_with("WORST_POLL")
+        .next()
+        .expect("the machine's own measure");
+    let poll_us = u32::from_le_bytes(shop.cabled.read(at, 4).try_into().expect("a word"));
     let seen = shop.cabled.statistics();
     println!(
-        "{} steps in {} runs: worst {worst:.2} us off the ideal ramp; {seen:?}",
+        "longest poll {poll_us} us; {} steps in {} runs: worst {worst:.2} us off the ideal ramp; {seen:?}",
         steps.len(),
         runs.len()
     );
     assert!(runs.len() > 4 * 30, "every stroke has its own run");
+}
+
+#[test]
+fn no_step_is_further_than_5_us_from_the_ideal_ramp() {
+    steps_of(&rig(), dry(deck("200-half", 4, 41).format()));
+}
+
+/// The fastest feed that the firmware lets a rig file ask for: 30,000 steps a
+/// second.
+#[test]
+fn nor_is_one_at_the_fastest_feed_that_is_allowed() {
+    let (fast, rig) = fast_rig();
+    let world = WorldSettings {
+        stroke_cycle_us: fast.stroke_cycle_us,
+        sensor_zone_us: fast.sensor_zone_us,
+        lock_us: fast.lock_us,
+        ..dry(deck("200-half", 4, 41).format())
+    };
+    steps_of(&rig, world);
 }
