@@ -14,7 +14,7 @@ const POINTS: u32 = 20;
 #[test]
 fn a_cable_pulled_and_put_back_in_a_card_loses_doubles_and_spoils_no_stroke() {
     let mut rng = ChaCha8Rng::seed_from_u64(61);
-    let deck = deck("200-half", 14, 61);
+    let deck = deck("200-half", 11, 61);
     let world = dry(deck.format());
     let mut shop = shop(world.clone(), &Faults::default(), 200);
     start(&mut shop, &deck);
@@ -25,7 +25,7 @@ fn a_cable_pulled_and_put_back_in_a_card_loses_doubles_and_spoils_no_stroke() {
         // silence takes to stop the rig
         let deadline = shop.now().plus(60_000_000);
         let strokes = shop.cabled.world().truth().strokes_begun;
-        let more = rng.random_range(1..25);
+        let more = rng.random_range(1..15);
         let there = shop.run(deadline, |shop| {
             shop.end().is_some() || shop.cabled.world().truth().strokes_begun >= strokes + more
         });

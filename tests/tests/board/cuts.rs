@@ -67,10 +67,11 @@ fn mended(kind: FaultKind, rate: f64, seed: u64) {
     assert!(happened, "{kind:?} never happened");
 }
 
-/// Cuts two cards with this fault about; whether it happened.
+/// Cuts a card with this fault about; whether it happened. Dust and a dimming
+/// lamp may do no harm: then the card is good the first time.
 fn job_with(kind: FaultKind, rate: f64, seed: u64) -> bool {
     let format = CardFormat::named("200-half").expect("a built-in format");
-    let deck = deck("200-half", 2, seed);
+    let deck = deck("200-half", 1, seed);
     let world = WorldSettings::for_card(format.holes_per_row(), format.strokes());
     let mut faults = Faults {
         events_per: Per::Stroke,
@@ -104,25 +105,25 @@ fn job_with(kind: FaultKind, rate: f64, seed: u64) -> bool {
 
 #[test]
 fn faults_of_the_punches_are_noticed_and_mended() {
-    mended(FaultKind::MissingHole, 0.005, 1);
-    mended(FaultKind::HangingChad, 0.01, 2);
-    mended(FaultKind::ExtraHole, 0.005, 3);
-    mended(FaultKind::StuckStroke, 0.02, 4);
+    mended(FaultKind::MissingHole, 0.01, 2);
+    mended(FaultKind::HangingChad, 0.02, 2);
+    mended(FaultKind::ExtraHole, 0.01, 3);
+    mended(FaultKind::StuckStroke, 0.08, 4);
 }
 
 #[test]
 fn faults_of_feed_and_light_are_noticed_and_mended() {
-    mended(FaultKind::FeedSlip, 0.02, 5);
-    mended(FaultKind::DoubledFeed, 0.4, 6);
-    mended(FaultKind::Jam, 0.4, 7);
-    mended(FaultKind::LampDrift, 0.6, 8);
-    mended(FaultKind::Dust, 0.6, 9);
+    mended(FaultKind::FeedSlip, 0.05, 9);
+    mended(FaultKind::DoubledFeed, 0.5, 6);
+    mended(FaultKind::Jam, 0.6, 7);
+    mended(FaultKind::LampDrift, 0.8, 8);
+    mended(FaultKind::Dust, 0.8, 9);
 }
 
 #[test]
 fn what_befalls_machine_and_unit_is_noticed_and_mended() {
-    mended(FaultKind::GuardOpened, 0.03, 10);
+    mended(FaultKind::GuardOpened, 0.02, 10);
     mended(FaultKind::StopPressed, 0.03, 11);
-    mended(FaultKind::UnitRestarted, 0.02, 12);
-    mended(FaultKind::CablePulled, 0.02, 13);
+    mended(FaultKind::UnitRestarted, 0.04, 12);
+    mended(FaultKind::CablePulled, 0.04, 13);
 }
