@@ -39,6 +39,7 @@ export class Board {
       sram: new Uint8Array(264 * 1024),
       scratch: new Uint32Array(8),
       reason: 0,
+      random: 0x2545f491,
     };
     this.usb = new UsbHost({
       bytes: (bytes) => this.note(EVENT.bytes, true, bytes),

@@ -8,7 +8,7 @@ import { RP2040 } from 'rp2040js';
 import { Core } from './core.mjs';
 import { Fault } from './fault.mjs';
 import { PioClock } from './pio-clock.mjs';
-import { regulator, xipControl } from './fixed-registers.mjs';
+import { regulator, ringOscillator, xipControl } from './fixed-registers.mjs';
 import { QspiPins, SerialFlash } from './serial-flash.mjs';
 import { romCall, romImage, secondStageSum } from './rom.mjs';
 
@@ -40,6 +40,7 @@ export class Chip {
     this.correctPins();
     this.serialFlash = new SerialFlash(this.rp, unique);
     this.rp.peripherals[0x14000] = xipControl(this.rp);
+    this.rp.peripherals[0x40060] = ringOscillator(this.rp, kept);
     this.rp.peripherals[0x40064] = regulator(this.rp);
     this.rp.peripherals[0x18000] = this.serialFlash;
     this.rp.peripherals[0x40018] = new QspiPins(this.rp, this.serialFlash);

@@ -19,18 +19,30 @@ const KEPT: u32 = 0xca4d_7700;
 /// Marks an end by panic or fault.
 const FAILED: u32 = 0xca4d_7701;
 
+/// Marks that the watchdog was started by this firmware: a bootloader restarts
+/// the chip by it too.
+const WATCHED: u32 = 0xca4d_7702;
+
+/// Notes that the watchdog runs from here.
+pub fn watched() {
+    pac::WATCHDOG.scratch2().write_value(WATCHED);
+}
+
 /// Why the unit has started, from what the last run left behind.
 pub fn reason_of_start() -> StopReason {
     let reason = pac::WATCHDOG.reason().read();
+    let kept = pac::WATCHDOG.scratch0().read();
     let failed = pac::WATCHDOG.scratch1().read() == FAILED;
+    let watched = pac::WATCHDOG.scratch2().read() == WATCHED;
+    pac::WATCHDOG.scratch0().write_value(0);
     pac::WATCHDOG.scratch1().write_value(0);
+    pac::WATCHDOG.scratch2().write_value(0);
     if failed {
         return StopReason::Internal;
     }
-    if reason.timer() {
+    if reason.timer() && watched {
         return StopReason::Watchdog;
     }
-    let kept = pac::WATCHDOG.scratch0().read();
     let number = (kept & 0xff) as u8;
     if kept & !0xff != KEPT {
         return StopReason::PowerOn;

@@ -36,7 +36,6 @@ struct Converter {
     channel: u8,
     conversions: u8,
     scanning: bool,
-    supply_mv: u16,
 }
 
 static CONVERTER: Mutex<RefCell<Option<Converter>>> = Mutex::new(RefCell::new(None));
@@ -49,16 +48,14 @@ pub struct Supply;
 
 /// Takes the converter into use.
 pub fn start(adc: Peri<'static, ADC>, address: [Output<'static>; 4]) -> (Bar, Supply) {
-    let mut converter = Converter {
+    let converter = Converter {
         _adc: Adc::new_blocking(adc, Config::default()),
         address,
         levels: [0; CHANNELS as usize],
         channel: 0,
         conversions: 0,
         scanning: false,
-        supply_mv: 0,
     };
-    converter.measure_supply();
     critical_section::with(|cs| CONVERTER.replace(cs, Some(converter)));
     pac::ADC.fcs().write(|w| {
         w.set_en(true);
@@ -110,13 +107,13 @@ impl Converter {
     }
 
     /// One conversion of the supply, awaited: 2 microseconds.
-    fn measure_supply(&mut self) {
+    fn supply_mv(&mut self) -> u16 {
         pac::ADC.fcs().modify(|w| w.set_en(false));
         convert(SUPPLY_INPUT);
         while !pac::ADC.cs().read().ready() {}
         let value = u32::from(pac::ADC.result().read().result());
-        self.supply_mv = (value * SUPPLY_FULL_MV / FULL) as u16;
         pac::ADC.fcs().modify(|w| w.set_en(true));
+        (value * SUPPLY_FULL_MV / FULL) as u16
     }
 }
 
@@ -134,16 +131,8 @@ impl LightBar for Bar {
 }
 
 impl Voltmeter for Supply {
-    /// As it is now; while a scan is in hand, as it was before, a tenth of a
-    /// millisecond ago.
-    fn millivolts(&mut self) -> u16 {
-        with(|converter| {
-            if !converter.scanning {
-                converter.measure_supply();
-            }
-            converter.supply_mv
-        })
-        .unwrap_or(0)
+    fn millivolts(&mut self) -> Option<u16> {
+        with(|converter| (!converter.scanning).then(|| converter.supply_mv())).flatten()
     }
 }
 

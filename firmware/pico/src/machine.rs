@@ -127,6 +127,7 @@ pub fn start(parts: Parts, watchdog: Peri<'static, WATCHDOG>, about: &About) -> 
     static PLACE: StaticCell<Shared> = StaticCell::new();
     let mut watchdog = Watchdog::new(watchdog);
     watchdog.start(WATCHDOG);
+    fault::watched();
     let (light, supply) = light::start(parts.adc, parts.channel);
     let wiring = Wiring {
         step: Pulses::new(parts.pio, parts.step),

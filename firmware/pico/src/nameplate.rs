@@ -43,24 +43,41 @@ pub fn read(flash: Peri<'static, FLASH>) -> Nameplate {
     }
 }
 
-fn count(flash: Flash<'static, FLASH, Blocking, SIZE>) -> u32 {
+/// This start's number: one more than the last; the first on a new board, and
+/// one that no host is likely to have met if the place holds anything else.
+fn count(mut flash: Flash<'static, FLASH, Blocking, SIZE>) -> u32 {
     let config = const { MapConfig::new(PLACE) };
+    let new = is_erased(&mut flash);
     let mut map: MapStorage<u8, _, _> =
         MapStorage::new(BlockingAsync::new(flash), config, NoCache::new());
     let mut buffer = [0; 32];
-    let counted = block_on(async {
-        let before: Option<u32> = map.fetch_item(&mut buffer, &BOOTS).await?;
-        let boot = before.unwrap_or(0).wrapping_add(1);
-        map.store_item(&mut buffer, &BOOTS, &boot).await?;
-        Ok::<u32, sequential_storage::Error<_>>(boot)
-    });
-    counted.unwrap_or_else(|_| {
-        // flash that cannot be counted in any more: begin anew, at a number that
-        // no host is likely to have met
-        let mut rng = RoscRng;
-        let boot = rng.next_u32() | 1 << 31;
-        let _ = block_on(map.remove_all_items(&mut buffer));
-        let _ = block_on(map.store_item(&mut buffer, &BOOTS, &boot));
-        boot
+    let fetched: Result<Option<u32>, _> = block_on(map.fetch_item(&mut buffer, &BOOTS));
+    let next = match fetched {
+        Ok(Some(before)) => Some(before.wrapping_add(1)),
+        Ok(None) => new.then_some(1),
+        Err(_) => None,
+    };
+    if let Some(boot) = next
+        && block_on(map.store_item(&mut buffer, &BOOTS, &boot)).is_ok()
+    {
+        return boot;
+    }
+    // what cannot be counted on from is given up; a flash that takes nothing any
+    // more leaves a number by chance every time
+    let boot = unmet();
+    let _ = block_on(map.erase_all());
+    let _ = block_on(map.store_item(&mut buffer, &BOOTS, &boot));
+    boot
+}
+
+fn is_erased(flash: &mut Flash<'static, FLASH, Blocking, SIZE>) -> bool {
+    let mut some = [0; 64];
+    PLACE.step_by(some.len()).all(|at| {
+        flash.blocking_read(at, &mut some).is_ok() && some.iter().all(|byte| *byte == 0xff)
     })
+}
+
+/// A number by chance, far from those that are counted to.
+fn unmet() -> u32 {
+    RoscRng.next_u32() | 1 << 31
 }

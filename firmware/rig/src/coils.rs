@@ -31,13 +31,14 @@ pub struct Coils {
 }
 
 impl Coils {
-    /// Cold coils.
+    /// Coils of which nothing is known: as hot as they may be, since a unit that
+    /// has just been restarted may have used them to the limit.
     #[must_use]
     pub fn new() -> Coils {
         Coils {
             duty_permille: 0,
             on_limit_us: 0,
-            heat_us: [0; COILS],
+            heat_us: [COIL_HEAT_US; COILS],
             on_us: [0; COILS],
             cooled_at: Micros(0),
             on: 0,
@@ -139,8 +140,20 @@ mod tests {
         Coils {
             duty_permille,
             on_limit_us: 50_000,
+            heat_us: [0; COILS],
             ..Coils::new()
         }
+    }
+
+    #[test]
+    fn a_unit_just_started_takes_its_coils_for_hot() {
+        let mut coils = Coils {
+            duty_permille: 500,
+            on_limit_us: 50_000,
+            ..Coils::new()
+        };
+        assert_eq!(coils.ready_at(1, Micros(0)), Micros(100_000));
+        assert_eq!(coils.ready_at(1, Micros(100_000)), Micros(100_000));
     }
 
     #[test]

@@ -235,6 +235,7 @@ impl<B: Board> Machine<B> {
 
     fn next_card(&mut self, now: Micros) -> Result<(), StopReason> {
         if self.paused || !self.room.held.has_room() {
+            self.rest_between_cards();
             return Ok(());
         }
         let Room { queue, strokes, .. } = &mut *self.room;
@@ -242,9 +243,7 @@ impl<B: Board> Machine<B> {
             Ok(Some(header)) => header,
             Ok(None) => {
                 if !self.more {
-                    // nothing to do: neither lamp nor motor need stay warm
-                    let Ok(()) = self.w.lamp.set_low();
-                    let Ok(()) = self.w.feed_on.set_low();
+                    self.rest_between_cards();
                 }
                 return Ok(());
             }
@@ -276,6 +275,12 @@ impl<B: Board> Machine<B> {
             sum: LevelSum::default(),
         };
         Ok(())
+    }
+
+    /// Nothing to do for a while: neither lamp nor motor need stay warm.
+    fn rest_between_cards(&mut self) {
+        let Ok(()) = self.w.lamp.set_low();
+        let Ok(()) = self.w.feed_on.set_low();
     }
 
     fn dark_level(&mut self, from: Micros, mut sum: LevelSum, now: Micros) {

@@ -99,9 +99,6 @@ impl Feed {
     /// Goes on to `target`. What is given already will be made, so a target
     /// nearer than that is the place after it.
     pub fn go_to(&mut self, target: u32) {
-        if self.at_rest() {
-            self.rung = None;
-        }
         self.target = target.max(self.given);
     }
 
@@ -111,6 +108,7 @@ impl Feed {
         self.count(step);
         self.given = self.position;
         self.target = self.position;
+        self.rung = None;
     }
 
     /// Counts the pulses made. Whether there were any.
@@ -118,6 +116,11 @@ impl Feed {
         // the generator makes no pulse that it was not given
         let made = step.made().min(self.given - self.position);
         self.position += made;
+        if self.given == self.position {
+            // at the target; or the unit was late and the motor has stopped, to
+            // be brought up to speed anew
+            self.rung = self.rung.filter(|_| self.given < self.target).map(|_| 0);
+        }
         made > 0
     }
 

@@ -49,7 +49,7 @@ pub trait Stepper {
     /// Pulses made since this was asked last.
     fn made(&mut self) -> u32;
     /// No further pulse. What was given and not made is forgotten; what was
-    /// made is still counted.
+    /// made is still counted, but for one made in the very moment of the halt.
     fn halt(&mut self);
 }
 
@@ -65,8 +65,8 @@ pub trait LightBar {
 
 /// An analogue voltage.
 pub trait Voltmeter {
-    /// Millivolts.
-    fn millivolts(&mut self) -> u16;
+    /// Millivolts now, or nothing while the converter is busy with a scan.
+    fn millivolts(&mut self) -> Option<u16>;
 }
 
 /// A watchdog timer.

@@ -48,6 +48,15 @@ pub const SAMPLES_HELD: usize = 8192;
 /// intervals for in time, whatever else it does.
 const MOST_STEPS_PER_S: u64 = 30_000;
 
+/// Least time between two lines at full speed: a scan takes a tenth of a
+/// millisecond and may be held up, and a feed that waits for one at speed loses
+/// steps.
+const LEAST_LINE_US: u64 = 500;
+
+/// Highest supply that can be told from a higher one: the full scale of a
+/// board's reading, less a little.
+const MOST_SUPPLY_MV: u16 = 36_000;
+
 /// Whether the unit can work with these settings.
 ///
 /// # Errors
@@ -62,6 +71,9 @@ pub fn check(s: &Settings) -> Result<(), BadSetting> {
     let stop_um = speed(s.top_speed_mm_s).saturating_sub(speed(s.start_speed_mm_s)) * 500
         / u64::from(s.acceleration_mm_s2.max(1));
     let to_first_um = u64::from(s.edge_to_punch_um) + u64::from(s.first_stroke_um);
+    let line_us = u64::from(s.row_pitch_um) * 1000
+        / u64::from(s.samples_per_row.max(1))
+        / u64::from(s.top_speed_mm_s.max(1));
     let lengths = [
         s.row_pitch_um,
         s.first_stroke_um,
@@ -93,6 +105,7 @@ pub fn check(s: &Settings) -> Result<(), BadSetting> {
                 || s.acceleration_mm_s2 > 1_000_000
                 || steps(u64::from(s.top_speed_mm_s)) > MOST_STEPS_PER_S
                 || steps(u64::from(s.start_speed_mm_s)) == 0
+                || line_us < LEAST_LINE_US
                 || stop_um > to_first_um,
             BadSetting::Speed,
         ),
@@ -112,7 +125,10 @@ pub fn check(s: &Settings) -> Result<(), BadSetting> {
             s.stroke_timeout_us == 0 || s.stroke_timeout_us > LIMITS.stroke_us,
             BadSetting::StrokeTimeout,
         ),
-        (s.supply_mv.0 >= s.supply_mv.1, BadSetting::Supply),
+        (
+            s.supply_mv.0 >= s.supply_mv.1 || s.supply_mv.1 > MOST_SUPPLY_MV,
+            BadSetting::Supply,
+        ),
     ];
     match checks.iter().find(|(bad, _)| *bad) {
         Some((_, setting)) => Err(*setting),

@@ -129,6 +129,8 @@ pub struct Machine<B: Board> {
     seen_good: Micros,
     /// When the supply was.
     supply_good: Micros,
+    /// The supply when it was measured last.
+    supply_mv: u16,
 }
 
 impl<B: Board> Machine<B> {
@@ -167,6 +169,7 @@ impl<B: Board> Machine<B> {
             told: State::Stopped,
             seen_good: Micros(0),
             supply_good: Micros(0),
+            supply_mv: 0,
         }
     }
 
@@ -207,22 +210,25 @@ impl<B: Board> Machine<B> {
         }
         self.seen_good = now;
         if now >= self.supply_good.plus(WATCH_US) {
-            self.supply()?;
-            self.supply_good = now;
+            self.supply(now)?;
         }
         Ok(())
     }
 
-    fn supply(&mut self) -> Result<(), StopReason> {
-        let Some(plan) = &self.plan else {
+    fn supply(&mut self, now: Micros) -> Result<(), StopReason> {
+        let (Some(plan), Some(mv)) = (&self.plan, self.w.supply.millivolts()) else {
             return Ok(());
         };
+        self.supply_mv = mv;
         let (lowest, highest) = plan.settings.supply_mv;
-        match self.w.supply.millivolts() {
-            mv if mv < lowest => Err(StopReason::SupplyLow),
-            mv if mv > highest => Err(StopReason::SupplyHigh),
-            _ => Ok(()),
+        if mv < lowest {
+            return Err(StopReason::SupplyLow);
         }
+        if mv > highest {
+            return Err(StopReason::SupplyHigh);
+        }
+        self.supply_good = now;
+        Ok(())
     }
 
     /// Switches everything off, at once, and reports why.
@@ -328,6 +334,8 @@ impl<B: Board> Machine<B> {
             Phase::Ready => IDLE_WATCH_US,
             Phase::Next if self.told == State::Idle => IDLE_WATCH_US,
             _ if self.punch.in_stroke() => STROKE_WATCH_US,
+            // the end of a scan, which the supply has to wait for, is polled by itself
+            _ if self.scanning => WATCH_US,
             _ => now
                 .plus(WATCH_US)
                 .min(self.supply_good.plus(WATCH_US))
@@ -352,6 +360,7 @@ impl<B: Board> Machine<B> {
     /// Switches and supply, as they are.
     pub fn inputs(&mut self) -> Inputs {
         let w = &mut self.w;
+        self.supply_mv = w.supply.millivolts().unwrap_or(self.supply_mv);
         let read = |pin: &mut B::Input| {
             let Ok(high) = pin.is_high();
             high
@@ -362,7 +371,7 @@ impl<B: Board> Machine<B> {
             edge_covered: read(&mut w.edge),
             block_up: read(&mut w.block_up),
             block_down: read(&mut w.block_down),
-            supply_mv: w.supply.millivolts(),
+            supply_mv: self.supply_mv,
         }
     }
 

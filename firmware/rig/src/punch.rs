@@ -31,6 +31,7 @@ enum Phase {
     },
     Down {
         since: Micros,
+        left_top: bool,
     },
     Up {
         since: Micros,
@@ -152,10 +153,13 @@ impl Punch {
                     return Progress::Failed(StopReason::StrokeNotUp);
                 }
                 let Ok(()) = w.stroke.set_high();
-                self.phase = Phase::Down { since: now };
+                self.phase = Phase::Down {
+                    since: now,
+                    left_top: false,
+                };
                 Progress::Busy
             }
-            Phase::Down { since } => self.go_down(since, now, w),
+            Phase::Down { since, left_top } => self.go_down(since, left_top, now, w),
             Phase::Up { since, down_us } => self.go_up(since, down_us, now, w),
             Phase::Locking { .. } | Phase::Settling { .. } => Progress::Busy,
         }
@@ -201,7 +205,13 @@ impl Punch {
         Progress::Busy
     }
 
-    fn go_down<B: Board>(&mut self, since: Micros, now: Micros, w: &mut Wiring<B>) -> Progress {
+    fn go_down<B: Board>(
+        &mut self,
+        since: Micros,
+        left_top: bool,
+        now: Micros,
+        w: &mut Wiring<B>,
+    ) -> Progress {
         let (Ok(up), Ok(down)) = (w.block_up.is_high(), w.block_down.is_high());
         let took = now.since(since);
         if down && up {
@@ -217,9 +227,15 @@ impl Punch {
                 down_us: took as u32,
             };
             Progress::Busy
-        } else if took >= self.timeout_us {
+        } else if took >= self.timeout_us || up && left_top {
+            // at the top again without having been seen at the bottom, it would
+            // begin another turn
             Progress::Failed(StopReason::StrokeNotDown)
         } else {
+            self.phase = Phase::Down {
+                since,
+                left_top: !up,
+            };
             Progress::Busy
         }
     }

@@ -164,8 +164,8 @@ impl LightBar for Bar {
 pub struct Supply(SharedWorld);
 
 impl Voltmeter for Supply {
-    fn millivolts(&mut self) -> u16 {
-        self.0.borrow().supply_mv()
+    fn millivolts(&mut self) -> Option<u16> {
+        Some(self.0.borrow().supply_mv())
     }
 }
 

@@ -379,7 +379,7 @@ impl World {
     pub fn input(&self, input: Input) -> bool {
         match input {
             Input::BlockUp => self.block.up(self.now),
-            Input::BlockDown => self.block.down(self.now),
+            Input::BlockDown => self.hands.bottom_wire && self.block.down(self.now),
             Input::Edge => self.feed.edge_covered(),
             Input::Guard => self.hands.guard_shut,
             Input::Stop => self.hands.stop_out,

@@ -36,7 +36,7 @@ pub enum DriveError {
     Mounts(std::io::Error),
     /// No board is in its bootloader.
     #[error(
-        "no board is in its bootloader; hold its BOOTSEL button down while plugging its cable in, mount the drive RPI-RP2 if the desktop does not, or give the drive as --drive DIR"
+        "no board is in its bootloader; hold its BOOTSEL button down while plugging its cable in, with no other supply on, mount the drive RPI-RP2 if the desktop does not, or give the drive as --drive DIR"
     )]
     None,
     /// Several are.
@@ -44,7 +44,7 @@ pub enum DriveError {
     Several(Vec<PathBuf>),
     /// Not that kind of drive.
     #[error(
-        "{dir} is not the drive of a board in its bootloader: {why}; hold the board's BOOTSEL button down while plugging its cable in, then give the drive RPI-RP2"
+        "{dir} is not the drive of a board in its bootloader: {why}; hold the board's BOOTSEL button down while plugging its cable in, with no other supply on, then give the drive RPI-RP2"
     )]
     NotADrive {
         /// The directory.

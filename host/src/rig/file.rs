@@ -230,8 +230,8 @@ impl RigFile {
                 0.0,
                 0.5,
             ),
-            ("supply.lowest_v", self.supply.lowest_v, 0.0, 60.0),
-            ("supply.highest_v", self.supply.highest_v, 0.0, 60.0),
+            ("supply.lowest_v", self.supply.lowest_v, 0.0, 36.0),
+            ("supply.highest_v", self.supply.highest_v, 0.0, 36.0),
             ("verdict.register_mm", self.verdict.register_mm, 0.1, 3.0),
             ("verdict.length_mm", self.verdict.length_mm, 0.1, 20.0),
         ];

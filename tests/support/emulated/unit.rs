@@ -49,8 +49,8 @@ pub struct Edge {
 /// The chip was reset.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Reset {
-    /// When.
-    pub at: Micros,
+    /// When, in nanoseconds.
+    pub ns: u64,
     /// Why.
     pub cause: Cause,
 }
@@ -285,21 +285,20 @@ impl EmulatedUnit {
 
     fn apply(&mut self, events: Vec<(u64, Event)>) {
         for (at_ns, event) in events {
-            let at = Micros(self.base_us + at_ns / 1000);
+            let ns = self.base_us * 1000 + at_ns;
             let world = self.world.get_mut();
-            world.advance(at);
+            world.advance(Micros(ns / 1000));
             match event {
                 Event::Edge { output, high } => {
                     world.set_output(output, high);
                     if let Some(trace) = &mut self.trace {
-                        let ns = self.base_us * 1000 + at_ns;
                         trace.push(Edge { ns, output, high });
                     }
                 }
                 Event::Shift(byte) => world.shift(byte),
                 Event::Conversion => self.light = Some((world.levels(), at_ns + SCAN_NS)),
                 Event::Bytes(bytes) => self.heard.push_back(bytes),
-                Event::Reset(cause) => self.resets.push(Reset { at, cause }),
+                Event::Reset(cause) => self.resets.push(Reset { ns, cause }),
                 Event::Fault(address) => self.faults.push(address),
                 Event::Ready => {}
             }

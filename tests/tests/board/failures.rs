@@ -19,6 +19,13 @@ const HANG: [u8; 2] = [0xfe, 0xe7];
 /// #1` and `ldr r0, [r0]`.
 const FAULT: [u8; 4] = [0x01, 0x20, 0x00, 0x68];
 
+/// A push below the bottom of the stack: `movs r0, #1`, `lsls r0, r0, #29`, `mov
+/// sp, r0` and `push {r0}`.
+const STACK_GONE: [u8; 8] = [0x01, 0x20, 0x40, 0x07, 0x85, 0x46, 0x01, 0xb4];
+
+/// The watchdog bites so long after it was last fed.
+const BITES_NS: u64 = 50_000_000;
+
 /// The interrupt that polls the machine, above everything else.
 const MACHINE: &str = "TIMER_IRQ_1";
 
@@ -26,7 +33,7 @@ const MACHINE: &str = "TIMER_IRQ_1";
 const TALK: &str = "USBCTRL_IRQ";
 
 /// Breaks the firmware in the middle of a stroke with coils on; how long until
-/// everything was off, in microseconds, and until the chip was reset.
+/// everything was off, in nanoseconds, and until the chip was reset.
 fn broken(shop: &mut BoardShop, handler: &str, with: &[u8]) -> (u64, u64) {
     let at = image().symbol(handler).expect("a handler of this name");
     let deadline = shop.now().plus(30_000_000);
@@ -51,9 +58,9 @@ fn broken(shop: &mut BoardShop, handler: &str, with: &[u8]) -> (u64, u64) {
     for output in Output::ALL {
         assert!(!shop.cabled.world().output(output), "{output:?} is on");
     }
+    let since = |ns: u64| ns.saturating_sub(from.0 * 1000);
     let last = edges.iter().map(|edge| edge.ns).max().unwrap_or(0);
-    let reset_after = shop.cabled.resets()[before].at.since(from);
-    ((last / 1000).saturating_sub(from.0), reset_after)
+    (since(last), since(shop.cabled.resets()[before].ns))
 }
 
 /// Breaks the firmware once in a job of two cards, which is then finished. The
@@ -85,24 +92,34 @@ fn job_with(handler: &str, with: &[u8], reason: StopReason) -> (Cause, u64, u64)
 #[test]
 fn a_hung_machine_is_restarted_with_everything_off_and_the_card_unknown() {
     let (cause, off, reset) = job_with(MACHINE, &HANG, StopReason::Watchdog);
-    println!("machine hung: off after {off} us, reset after {reset} us");
+    println!("machine hung: off after {off} ns, reset after {reset} ns");
     assert_eq!(cause, Cause::Watchdog);
-    // 50 ms since it was last fed
-    assert!(off <= 50_000 && reset <= 50_000, "{off} {reset}");
+    assert!(off <= BITES_NS && reset <= BITES_NS, "{off} {reset}");
 }
 
 #[test]
 fn a_hung_desk_is_restarted_with_everything_off_and_the_card_unknown() {
     let (cause, off, reset) = job_with(TALK, &HANG, StopReason::Watchdog);
-    println!("desk hung: off after {off} us, reset after {reset} us");
+    println!("desk hung: off after {off} ns, reset after {reset} ns");
     assert_eq!(cause, Cause::Watchdog);
-    assert!(reset <= 600_000, "{reset}");
+    assert!(reset <= 500_000_000 + BITES_NS, "{reset}");
 }
 
 #[test]
 fn a_fault_switches_off_first_and_is_told_after_the_restart() {
     let (cause, off, reset) = job_with(MACHINE, &FAULT, StopReason::Internal);
-    println!("fault: off after {off} us, reset after {reset} us");
+    println!("fault: off after {off} ns, reset after {reset} ns");
     assert_eq!(cause, Cause::Forced);
-    assert!(off <= 11_000, "{off}"); // the machine is polled every 10 ms at least
+    // the reset lets every output go too: off before it is the handler's doing
+    assert!(off < reset, "off at {off}, reset at {reset}");
+    assert!(off <= 11_000_000, "{off}"); // the machine is polled every 10 ms at least
+}
+
+/// The core cannot even enter a handler without a stack: it locks up.
+#[test]
+fn a_stack_that_leaves_the_memory_ends_with_the_watchdog() {
+    let (cause, off, reset) = job_with(MACHINE, &STACK_GONE, StopReason::Watchdog);
+    println!("stack gone: off after {off} ns, reset after {reset} ns");
+    assert_eq!(cause, Cause::Watchdog);
+    assert!(off <= BITES_NS && reset <= BITES_NS, "{off} {reset}");
 }

@@ -2,7 +2,10 @@
 //! another.
 
 use cardwright_protocol::usb;
+use cardwright_tests::emulated::EmulatedUnit;
 use cardwright_virtual::{Faults, World, WorldSettings};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
 
 use crate::bench::{NUMBER, board};
 
@@ -28,15 +31,45 @@ fn every_start_has_the_next_boot_number() {
     for starts in 1..6u32 {
         let counted = boots(&mut unit);
         assert_eq!(counted, starts);
-        unit.power_cycle();
-        let deadline = unit.now().plus(crate::bench::FOUND_WITHIN_US);
-        unit.run_to(unit.now().plus(400_000));
-        assert!(unit.run_until_found(deadline));
+        again(&mut unit);
     }
 }
 
+/// Sectors that something else has written in, or that a loss of power has torn.
+#[test]
+fn whatever_lies_where_boots_are_counted_a_start_has_a_new_number_and_counts_on() {
+    const PLACE: u32 = 0x1020_0000 - 2 * 4096;
+    let mut unit = board(World::new(WorldSettings::default(), &Faults::default()));
+    let mut rng = ChaCha8Rng::seed_from_u64(81);
+    let mut met = vec![boots(&mut unit)];
+    let mut random = |length: usize| -> Vec<u8> { (0..length).map(|_| rng.random()).collect() };
+    let rubbish = [
+        vec![0x00; 8192],
+        random(8192),
+        random(4096),
+        [vec![0xff; 4096], random(4096)].concat(),
+        vec![0x55; 24],
+    ];
+    for rubbish in rubbish {
+        unit.write(PLACE, &rubbish);
+        for _ in 0..2 {
+            again(&mut unit);
+            let number = boots(&mut unit);
+            assert!(!met.contains(&number), "{number} after {met:?}");
+            met.push(number);
+        }
+    }
+}
+
+fn again(unit: &mut EmulatedUnit) {
+    unit.power_cycle();
+    let deadline = unit.now().plus(crate::bench::FOUND_WITHIN_US);
+    unit.run_to(unit.now().plus(400_000));
+    assert!(unit.run_until_found(deadline));
+}
+
 /// What the unit answers to a host that asks who it is.
-fn boots(unit: &mut cardwright_tests::emulated::EmulatedUnit) -> u32 {
+fn boots(unit: &mut EmulatedUnit) -> u32 {
     use cardwright_protocol::frame::MOST_WIRE;
     use cardwright_protocol::host_to_unit::Question;
     use cardwright_protocol::link::{HostEvent, HostLink, Versions};

@@ -87,9 +87,8 @@ impl<B: Board> Machine<B> {
         if !stop {
             return Err(Refusal::Unsafe(StopReason::StopPressed));
         }
-        self.supply().map_err(Refusal::Unsafe)?;
+        self.supply(now).map_err(Refusal::Unsafe)?;
         self.seen_good = now;
-        self.supply_good = now;
         self.phase = Phase::Ready;
         Ok(())
     }

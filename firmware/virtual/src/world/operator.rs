@@ -14,6 +14,8 @@ pub(super) struct Hands {
     pub guard_shut: bool,
     pub stop_out: bool,
     pub supply_mv: u16,
+    /// The wire of the sensor at the bottom of the block's way.
+    pub bottom_wire: bool,
     /// Since when the guard is open or the stop pressed.
     pub unsafe_since: Option<u64>,
     /// Cards that were put in one by one, before the blank ones.
@@ -27,6 +29,7 @@ impl Hands {
             guard_shut: true,
             stop_out: true,
             supply_mv,
+            bottom_wire: true,
             unsafe_since: None,
             prepared: VecDeque::new(),
             blanks: 0,
@@ -84,6 +87,12 @@ impl World {
     /// Sets the supply at the coils, in millivolts.
     pub fn set_supply_mv(&mut self, mv: u16) {
         self.hands.supply_mv = mv;
+    }
+
+    /// Breaks the wire of the sensor at the bottom of the block's way: it shows
+    /// nothing any more.
+    pub fn break_bottom_wire(&mut self) {
+        self.hands.bottom_wire = false;
     }
 
     /// Puts so many blank cards into the magazine.

@@ -186,6 +186,25 @@ fn a_late_poll_is_never_made_up_for_by_a_shorter_step() {
     }
 }
 
+/// A motor that has stopped cannot go on at full speed.
+#[test]
+fn a_feed_that_ran_out_of_steps_is_brought_up_to_speed_anew() {
+    let settings = rig(RIGS[0]);
+    let ramp = Ramp::new(&settings);
+    let made = moments(&settings, 2_000, |step| u64::from(step == 1_000) * 20_000);
+    let after = made
+        .windows(2)
+        .skip_while(|pair| pair[1] - pair[0] < 10_000)
+        .skip(1);
+    for (rung, pair) in (1u32..).zip(after).take(40) {
+        let us = pair[1] - pair[0];
+        assert!(
+            us >= u64::from(ramp.interval_us(rung + 4)),
+            "rung {rung}: {us}"
+        );
+    }
+}
+
 /// After a halt in the middle no pulse comes, and the place is still known.
 #[test]
 fn a_halted_feed_makes_no_step_and_knows_where_it_is() {

@@ -10,6 +10,7 @@ use cardwright_rig::Rig;
 use cardwright_rig::queue::{CARD_ROOM, STROKE_ROOM};
 use cardwright_rig::room::Room;
 use cardwright_virtual::VirtualBoard;
+use cardwright_virtual::world::Output;
 
 fn ready() -> Bench {
     let mut bench = Bench::new(20);
@@ -186,6 +187,25 @@ fn a_pause_holds_the_card_in_register_and_its_rows_stay_in_place() {
         let pitch = pair[1].along_mm - pair[0].along_mm;
         assert!((pitch - 1.875 * 25.4 / 7.0).abs() < 0.06, "{pitch}");
     }
+}
+
+/// Lamps age and a motor gets hot by an hour's standing.
+#[test]
+fn lamp_and_motor_rest_while_paused_between_cards() {
+    let mut bench = ready();
+    for card in 1..=2 {
+        bench.card(card, &rows(20, 0x31), Work::Cut, false);
+    }
+    assert!(bench.until(9_000_000, |bench| bench.ended().len() == 1));
+    bench.order(&HostToUnit::Pause).expect("pause");
+    bench.run(3_000_000);
+    assert_eq!(bench.state(), State::Paused);
+    let on = bench.on();
+    for output in [Output::Lamp, Output::FeedOn] {
+        assert!(!on.contains(&output), "{output:?} is on");
+    }
+    bench.order(&HostToUnit::Resume).expect("resume");
+    assert!(bench.until(9_000_000, |bench| bench.ended().len() == 2));
 }
 
 #[test]

@@ -35,7 +35,7 @@ fn a_host_can_tighten_every_limit_and_loosen_none() {
     for (n, change) in within.into_iter().enumerate() {
         assert_eq!(refused(change), None, "{n}");
     }
-    let beyond: [(Change, BadSetting); 24] = [
+    let beyond: [(Change, BadSetting); 26] = [
         (|s| s.holes = 0, BadSetting::Holes),
         (|s| s.holes = 17, BadSetting::Holes),
         (|s| s.steps_per_metre = 0, BadSetting::StepsPerMetre),
@@ -44,6 +44,11 @@ fn a_host_can_tighten_every_limit_and_loosen_none() {
         (|s| s.row_pitch_um = u32::MAX, BadSetting::Geometry),
         (|s| s.samples_per_row = 0, BadSetting::Geometry),
         (|s| s.samples_per_row = 255, BadSetting::Geometry),
+        // a scan would not be done before the next is due
+        (
+            |s| (s.samples_per_row, s.top_speed_mm_s) = (32, 500),
+            BadSetting::Speed,
+        ),
         (|s| s.reader_rows = 0, BadSetting::Geometry),
         (|s| s.card_length_um = u32::MAX, BadSetting::Geometry),
         (|s| s.start_speed_mm_s = 0, BadSetting::Speed),
@@ -74,6 +79,8 @@ fn a_host_can_tighten_every_limit_and_loosen_none() {
             BadSetting::StrokeTimeout,
         ),
         (|s| s.supply_mv = (28_000, 28_000), BadSetting::Supply),
+        // beyond what the divider shows, it would never be too high
+        (|s| s.supply_mv = (28_000, 36_001), BadSetting::Supply),
     ];
     for (n, (change, setting)) in beyond.into_iter().enumerate() {
         assert_eq!(refused(change), Some(setting), "{n}");
@@ -202,4 +209,23 @@ fn a_block_that_sticks_is_let_go_in_time_with_its_reason() {
             "{reason:?} never came: {reasons:?}"
         );
     }
+}
+
+/// The block would otherwise begin another turn, with the punches still locked.
+#[test]
+fn a_block_whose_bottom_is_not_seen_is_let_go_at_the_top() {
+    let settings = WorldSettings::for_card(8, 10);
+    let told = settings.as_told_to_unit(10);
+    let mut bench = Bench::with(settings, &Faults::default(), told);
+    bench.start();
+    bench.card(1, &rows(10, 0x81), Work::Cut, false);
+    assert!(bench.until(10_000_000, |bench| bench.strokes_begun() == 3));
+    bench.world.borrow_mut().break_bottom_wire();
+    assert!(bench.until(1_000_000, |bench| !bench.stops().is_empty()));
+    assert_eq!(bench.last_reason(), Some(StopReason::StrokeNotDown));
+    assert_eq!(bench.on(), []);
+    let world = bench.world.borrow();
+    let turn = world.settings().stroke_cycle_us;
+    let on = world.safety().longest_on_us(Output::Stroke, bench.now);
+    assert!(on <= turn + 200, "driven for {on} us, a turn takes {turn}");
 }
