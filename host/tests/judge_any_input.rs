@@ -170,7 +170,6 @@ fn a_peg_hole_at_every_stroke_and_64_lines_a_row() {
     let geometry = Geometry::card_400();
     for fit in [Fit::None, Fit::OffsetAndStretch] {
         let report = judge(&strokes, &geometry, &reading, &Limits::default(), fit);
-        assert!(!report.cells.is_empty(), "{}", report.summary);
         assert!(!report.verdict.is_good());
     }
 }

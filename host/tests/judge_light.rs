@@ -40,15 +40,15 @@ fn clean_cards_are_good() {
 fn noise_never_hides_a_fault() {
     let (mut tables, mut chance) = (Tables::default(), Chance(22));
     let cards = 300;
-    // Noise in levels, of some 190 between dark and open; the false alarms
-    // that are still borne, of 300.
-    for (noise, borne) in [
-        (0.0, 0),
-        (1.0, 0),
-        (2.0, 0),
-        (4.0, 0),
-        (8.0, 0),
-        (16.0, cards),
+    // Noise in levels, of some 190 between dark and open; whether the card is
+    // still judged.
+    for (noise, judges) in [
+        (0.0, true),
+        (1.0, true),
+        (1.6, true),
+        (2.6, false),
+        (4.0, false),
+        (16.0, false),
     ] {
         let (mut alarms, mut missed) = (0, 0);
         for round in 0..cards {
@@ -57,6 +57,7 @@ fn noise_never_hides_a_fault() {
             card.noise = noise;
             let clean = judged(&strokes, &card.read(&mut tables, &mut chance), Fit::None);
             alarms += usize::from(!clean.verdict.is_good());
+            assert!(judges || !clean.verdict.is_good(), "noise {noise}");
             if round % 2 == 0 {
                 let lost = chance.below(card.marks.len());
                 card.marks.remove(lost);
@@ -72,7 +73,10 @@ fn noise_never_hides_a_fault() {
         }
         println!("noise {noise}: {alarms} false alarms, {missed} missed, of {cards}");
         assert_eq!(missed, 0, "noise {noise}");
-        assert!(alarms <= borne, "noise {noise}: {alarms} false alarms");
+        assert!(
+            !judges || alarms == 0,
+            "noise {noise}: {alarms} false alarms"
+        );
     }
 }
 
@@ -83,15 +87,15 @@ fn an_old_lamp_stray_light_and_dust_cancel() {
         let strokes = random_card(&mut chance);
         let mut card = Made::new(&strokes);
         for (dark, open) in card.dark.iter_mut().zip(&mut card.open) {
-            *open = *dark + 0.4 * (*open - *dark);
+            *open = *dark + 0.7 * (*open - *dark);
         }
         let report = judged(&strokes, &card.read(&mut tables, &mut chance), Fit::None);
-        assert!(report.verdict.is_good(), "lamp at 40 %: {}", report.summary);
+        assert!(report.verdict.is_good(), "lamp at 70 %: {}", report.summary);
         let lost = chance.below(card.marks.len());
         let mark = card.marks.remove(lost);
         let report = judged(&strokes, &card.read(&mut tables, &mut chance), Fit::None);
         let faults = report.verdict.faults();
-        assert_eq!(faults.len(), 1, "lamp at 40 %: {}", report.summary);
+        assert_eq!(faults.len(), 1, "lamp at 70 %: {}", report.summary);
         assert_eq!(
             (usize::from(faults[0].stroke), faults[0].hole),
             (mark.stroke, mark.hole)
@@ -99,7 +103,7 @@ fn an_old_lamp_stray_light_and_dust_cancel() {
 
         let mut card = Made::new(&strokes);
         let channel = chance.below(8);
-        card.open[channel] = card.dark[channel] + 0.5 * (card.open[channel] - card.dark[channel]);
+        card.open[channel] = card.dark[channel] + 0.65 * (card.open[channel] - card.dark[channel]);
         for (dark, open) in card.dark.iter_mut().zip(&mut card.open) {
             *dark += 25.0;
             *open += 25.0;

@@ -22,6 +22,12 @@ const DIVIDER: u8 = 125;
 /// Microseconds of one turn of the program with a count of 0.
 const OVERHEAD_US: u32 = 7;
 
+/// The step pin among the chip's: GP6.
+const STEP_PIN: u32 = 1 << 6;
+
+/// Processor cycles of a pulse of 2 us.
+const PULSE_CYCLES: u32 = 250;
+
 /// The generator.
 pub struct Pulses {
     machine: StateMachine<'static, PIO0, 0>,
@@ -88,6 +94,10 @@ impl Stepper for Pulses {
         /// `pull noblock`
         const PULL: u16 = 0x8080;
         self.machine.set_enable(false);
+        if pac::SIO.gpio_in(0).read() & STEP_PIN != 0 {
+            // a pulse cut short would be a step or none, as the driver likes
+            cortex_m::asm::delay(PULSE_CYCLES);
+        }
         while self.machine.tx().level() > 0 {
             // Safety: on a stopped machine it takes what is there.
             unsafe { self.machine.exec_instr(PULL) };

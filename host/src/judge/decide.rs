@@ -1,24 +1,20 @@
 //! From measurements to the verdict.
 //!
-//! Enters: what was measured and the limits. Leaves: every position judged,
-//! every stroke's register, the verdict. Between right and wrong there is no
-//! third answer: what is not surely right is a fault.
+//! Enters: what was measured, what should be there, the limits. Leaves: every
+//! position judged, every stroke's register, the verdict. What is not surely
+//! right is not good: it is a fault, or the card is not judged.
 
 use super::input::{Fit, Geometry, Limits};
 use super::light::permille;
-use super::measure::{Measured, Spot};
-use super::register::{Line, blind_stretch};
-use super::report::{Cell, Judged, RowRegister};
+use super::measure::{Measured, Spot, What};
+use super::plane::Plane;
+use super::register::blind_stretch;
+use super::report::{Cell, Judged, Report, RowRegister};
 use super::verdict::{FaultKind, HoleFault, OutOfRegister, UnreadReason, Verdict};
 use cardwright_protocol::Stroke;
 
-/// What was decided, with every position and stroke.
-pub(super) struct Decision {
-    pub(super) verdict: Verdict,
-    pub(super) cells: Vec<Cell>,
-    pub(super) register: Vec<RowRegister>,
-    pub(super) line: Line,
-}
+/// Less sure than this is doubtful.
+const SURE: f32 = 0.99;
 
 /// What is judged, and by what.
 pub(super) struct Case<'a> {
@@ -41,32 +37,32 @@ struct StrokeRegister {
 }
 
 /// Decides on one card.
-pub(super) fn decide(case: &Case<'_>) -> Decision {
-    let mut cells = case.cells();
+pub(super) fn decide(case: &Case<'_>, mut report: Report) -> Report {
+    let cells = case.cells();
     let strokes = case.register(&cells);
-    let line = case.line(&strokes);
-    case.mark_strays(&mut cells, &strokes, line);
-    case.mark_torn(&mut cells, &strokes, line);
-    let faults = case.faults(&cells);
-    let register = strokes
+    let plane = match case.fit {
+        Fit::None => Plane::default(),
+        Fit::OffsetAndStretch => case.measured.plane,
+    };
+    report.register = strokes
         .iter()
         .zip(0u16..)
         .filter_map(|(found, stroke)| {
-            let offset_um = micrometres(found.offset_mm? - line.at(case.place_mm(stroke)));
+            let off = found.offset_mm? - plane.at(case.place_mm(stroke), 0.0);
             Some(RowRegister {
                 stroke,
-                offset_um,
+                offset_um: micrometres(off),
                 holes: found.holes,
             })
         })
         .collect();
-    let verdict = case.verdict(&strokes, line, faults);
-    Decision {
-        verdict,
-        cells,
-        register,
-        line,
-    }
+    report.offset_um = micrometres(plane.offset_mm);
+    report.stretch_ppm = (plane.stretch * 1e6).round() as i32;
+    report.skew_urad = (plane.skew * 1e6).round() as i32;
+    report.noise_levels = case.measured.noise;
+    let verdict = case.verdict(&cells, &strokes, plane);
+    report.cells = cells;
+    report.close(verdict)
 }
 
 impl Case<'_> {
@@ -76,43 +72,33 @@ impl Case<'_> {
 
     /// Every position, judged by its light alone.
     fn cells(&self) -> Vec<Cell> {
-        let holes = usize::from(self.geometry.holes);
-        let mut cells = Vec::with_capacity(self.measured.spots.len() + self.measured.pegs.len());
-        let rows = self.measured.spots.chunks(holes.max(1));
+        let measured = self.measured;
+        let mut cells = Vec::with_capacity(measured.spots.len() + measured.pegs.len());
+        let rows = measured.spots.chunks(measured.holes.max(1));
         for ((row, what), stroke) in rows.zip(self.strokes).zip(0u16..) {
             for (spot, hole) in row.iter().zip(1u8..) {
-                cells.push(self.cell(stroke, hole, what.punches().has(hole), spot));
+                let across = self.across_mm(stroke, hole);
+                cells.push(cell(
+                    stroke,
+                    hole,
+                    what.punches().has(hole),
+                    spot,
+                    Some(across),
+                ));
             }
-            let pegs = self
-                .measured
-                .pegs
-                .iter()
-                .filter(|peg| peg.stroke == usize::from(stroke));
-            cells.extend(pegs.map(|peg| self.cell(stroke, 0, true, &peg.spot)));
+            let pegs = measured.pegs.iter();
+            let pegs = pegs.filter(|peg| peg.stroke == usize::from(stroke));
+            cells.extend(pegs.map(|peg| cell(stroke, 0, true, &peg.spot, peg.across_mm)));
         }
         cells
     }
 
-    fn cell(&self, stroke: u16, hole: u8, required: bool, spot: &Spot) -> Cell {
-        let open_permille = permille(spot.open);
-        let judged = if spot.within_peg {
-            Judged::WithinPeg
-        } else if required && open_permille < self.limits.present_permille {
-            Judged::Missing
-        } else if !required && open_permille > self.limits.solid_permille {
-            Judged::Extra
-        } else {
-            Judged::Right
-        };
-        let offset_um = spot.offset_mm.map(|offset| micrometres(f64::from(offset)));
-        Cell {
-            stroke,
-            hole,
-            required,
-            judged,
-            open_permille,
-            offset_um,
-        }
+    /// How far across its channel's middle a hole lies by the card's stretch and
+    /// skew: one aperture a hole cannot see more of it.
+    fn across_mm(&self, stroke: u16, hole: u8) -> f32 {
+        let plane = self.measured.plane;
+        let y = self.geometry.across_mm(hole);
+        (plane.stretch * y - plane.skew * self.place_mm(stroke)) as f32
     }
 
     /// Each stroke's offset by its whole holes.
@@ -125,7 +111,7 @@ impl Case<'_> {
             else {
                 continue;
             };
-            if matches!(cell.judged, Judged::Missing | Judged::Extra) {
+            if cell.judged.is_wrong() {
                 *faults = faults.saturating_add(1);
             } else if cell.required && cell.judged == Judged::Right {
                 found.holes = found.holes.saturating_add(1);
@@ -147,70 +133,6 @@ impl Case<'_> {
         strokes
     }
 
-    fn line(&self, strokes: &[StrokeRegister]) -> Line {
-        if self.fit == Fit::None {
-            return Line::default();
-        }
-        let points: Vec<(f64, f64)> = strokes
-            .iter()
-            .zip(0u16..)
-            .filter_map(|(found, stroke)| Some((self.place_mm(stroke), found.offset_mm?)))
-            .collect();
-        Line::through(&points, self.limits.register_mm / 2.0)
-    }
-
-    /// Light no position accounts for is an extra hole at the nearest one,
-    /// unless that one or a displaced row beside it is known to be wrong.
-    fn mark_strays(&self, cells: &mut [Cell], strokes: &[StrokeRegister], line: Line) {
-        for stray in &self.measured.strays {
-            let displaced = |number: usize| {
-                let offset = strokes.get(number).and_then(|found| found.offset_mm);
-                let nominal = line.at(number as f64 * self.geometry.row_pitch_mm);
-                offset.is_some_and(|offset| (offset - nominal).abs() > self.limits.register_mm)
-            };
-            let beside = stray.stroke.saturating_sub(1)..=stray.stroke + 1;
-            if beside.into_iter().any(displaced) {
-                continue;
-            }
-            let wanted = |cell: &&mut Cell| {
-                usize::from(cell.stroke) == stray.stroke
-                    && usize::from(cell.hole) == stray.channel + 1
-            };
-            if let Some(cell) = cells.iter_mut().find(wanted)
-                && cell.judged != Judged::Missing
-                && cell.judged != Judged::Extra
-            {
-                cell.judged = Judged::Extra;
-                cell.open_permille = permille(stray.open);
-                cell.offset_um = Some(micrometres(f64::from(stray.offset_mm)));
-            }
-        }
-    }
-
-    /// A hole far from its place in a row that is in its place is not wholly
-    /// where it should be.
-    fn mark_torn(&self, cells: &mut [Cell], strokes: &[StrokeRegister], line: Line) {
-        for cell in cells
-            .iter_mut()
-            .filter(|cell| cell.required && cell.hole > 0)
-        {
-            let row = strokes
-                .get(usize::from(cell.stroke))
-                .and_then(|found| found.offset_mm);
-            let (Some(row), Some(offset_um)) = (row, cell.offset_um) else {
-                continue;
-            };
-            let nominal = line.at(self.place_mm(cell.stroke));
-            let own = f64::from(offset_um) / 1000.0 - nominal;
-            if cell.judged == Judged::Right
-                && own.abs() > self.limits.register_mm
-                && (row - nominal).abs() <= self.limits.register_mm
-            {
-                cell.judged = Judged::Missing;
-            }
-        }
-    }
-
     fn faults(&self, cells: &[Cell]) -> Vec<HoleFault> {
         let mut row = 0;
         let rows: Vec<Option<u16>> = self
@@ -228,8 +150,9 @@ impl Case<'_> {
             .filter_map(|cell| {
                 let kind = match cell.judged {
                     Judged::Missing => FaultKind::Missing,
+                    Judged::Partial => FaultKind::Partial,
                     Judged::Extra => FaultKind::Extra,
-                    Judged::Right | Judged::WithinPeg => return None,
+                    Judged::Right | Judged::Doubtful | Judged::WithinPeg => return None,
                 };
                 let row = rows.get(usize::from(cell.stroke)).copied().flatten();
                 Some(HoleFault {
@@ -244,25 +167,26 @@ impl Case<'_> {
             .collect()
     }
 
-    fn verdict(&self, strokes: &[StrokeRegister], line: Line, faults: Vec<HoleFault>) -> Verdict {
-        let out = self.out_of_register(strokes, line);
+    fn verdict(&self, cells: &[Cell], strokes: &[StrokeRegister], plane: Plane) -> Verdict {
+        let faults = self.faults(cells);
+        let out = self.out_of_register(strokes, plane);
         if out != OutOfRegister::default() {
             return Verdict::OutOfRegister(OutOfRegister { faults, ..out });
         }
         if !faults.is_empty() {
             return Verdict::Faulty(faults);
         }
-        match self.unknown(strokes) {
+        match doubt(cells).or_else(|| self.unknown(strokes)) {
             Some(reason) => Verdict::Unread(reason),
             None => Verdict::Good,
         }
     }
 
     /// What is out of register; all default if nothing is.
-    fn out_of_register(&self, strokes: &[StrokeRegister], line: Line) -> OutOfRegister {
+    fn out_of_register(&self, strokes: &[StrokeRegister], plane: Plane) -> OutOfRegister {
         let mut out = OutOfRegister::default();
         for (found, stroke) in strokes.iter().zip(0u16..) {
-            let nominal = line.at(self.place_mm(stroke));
+            let nominal = plane.at(self.place_mm(stroke), 0.0);
             let worst = [found.offset_mm, found.peg_mm]
                 .into_iter()
                 .flatten()
@@ -279,14 +203,14 @@ impl Case<'_> {
             }
         }
         if let Some(length_um) = self.length_um {
-            let nominal = self.geometry.card_length_mm * (1.0 + line.stretch);
+            let nominal = self.geometry.card_length_mm * (1.0 + plane.stretch);
             let off = f64::from(length_um) / 1000.0 - nominal;
             out.length_off_um = (off.abs() > self.limits.length_mm).then(|| micrometres(off));
         }
-        let offset = line.offset_mm;
+        let offset = plane.offset_mm;
         out.offset_um = (offset.abs() > self.limits.offset_mm).then(|| micrometres(offset));
-        let too_much = line.stretch.abs() * 1000.0 > self.limits.stretch_permille;
-        out.stretch_ppm = too_much.then(|| (line.stretch * 1e6).round() as i32);
+        let too_much = plane.stretch.abs() * 1000.0 > self.limits.stretch_permille;
+        out.stretch_ppm = too_much.then(|| (plane.stretch * 1e6).round() as i32);
         out
     }
 
@@ -314,8 +238,47 @@ impl Case<'_> {
     }
 }
 
+/// Positions that could not be told, as a reason.
+fn doubt(cells: &[Cell]) -> Option<UnreadReason> {
+    let mut doubtful = cells.iter().filter(|cell| cell.judged == Judged::Doubtful);
+    let first = doubtful.next()?;
+    Some(UnreadReason::Doubtful {
+        stroke: first.stroke,
+        hole: first.hole,
+        more: u16::try_from(doubtful.count()).unwrap_or(u16::MAX),
+    })
+}
+
+fn cell(stroke: u16, hole: u8, required: bool, spot: &Spot, across_mm: Option<f32>) -> Cell {
+    let right = if required { spot.whole } else { spot.solid };
+    let judged = match spot.what {
+        What::WithinPeg => Judged::WithinPeg,
+        _ if right >= SURE => Judged::Right,
+        _ if right > 1.0 - SURE => Judged::Doubtful,
+        What::Solid => Judged::Missing,
+        _ if required => Judged::Partial,
+        _ => Judged::Extra,
+    };
+    let sure = match judged {
+        Judged::Right | Judged::Doubtful => right,
+        _ => 1.0 - right,
+    };
+    let um = |mm: f32| micrometres(f64::from(mm));
+    Cell {
+        stroke,
+        hole,
+        required,
+        judged,
+        sure,
+        open_permille: permille(spot.open),
+        offset_um: spot.offset_mm.map(um),
+        across_um: across_mm.map(um),
+        diameter_um: spot.diameter_mm.map(um),
+    }
+}
+
 /// Millimetres in whole micrometres.
-pub(super) fn micrometres(mm: f64) -> i32 {
+fn micrometres(mm: f64) -> i32 {
     // `as` saturates and turns not-a-number into 0.
     (mm * 1000.0).round() as i32
 }

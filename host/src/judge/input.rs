@@ -103,7 +103,7 @@ pub enum Fit {
     OffsetAndStretch,
 }
 
-/// Where good ends. Fractions are of the light one whole hole lets through.
+/// Where good ends. Fractions are of the open light.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Limits {
     /// Diameter of the reader's apertures.
@@ -118,10 +118,6 @@ pub struct Limits {
     pub offset_mm: f64,
     /// With [`Fit::OffsetAndStretch`]: how much it may be stretched or shrunk.
     pub stretch_permille: f64,
-    /// A required hole with less light than this is missing.
-    pub present_permille: u16,
-    /// A solid place with more light than this has an extra hole.
-    pub solid_permille: u16,
     /// Fewest levels between dark and open on a channel.
     pub least_light: u8,
     /// Solid card that lets through less of the open light is two cards.
@@ -143,8 +139,6 @@ impl Limits {
             && lengths
                 .iter()
                 .all(|limit| limit.is_finite() && *limit > 0.0)
-            && self.solid_permille < self.present_permille
-            && self.present_permille <= 1000
             && self.single_card_permille < self.no_card_permille
             && self.no_card_permille <= 900
     }
@@ -160,8 +154,6 @@ impl Default for Limits {
             length_mm: 0.9,
             offset_mm: 2.0,
             stretch_permille: 8.0,
-            present_permille: 780,
-            solid_permille: 120,
             least_light: 32,
             single_card_permille: 22,
             no_card_permille: 350,

@@ -5,34 +5,113 @@
 //! the unit sent it, and [`Limits`]. Leaves: a [`Report`] with one [`Verdict`],
 //! the measurements behind it and words for a person. Refused, with a reason and
 //! never by a guess: readings that are incomplete, too dark, clipped, unsteady,
-//! of two cards or of none ([`Verdict::Unread`], [`Verdict::Interrupted`]).
+//! too noisy, of two cards or of none ([`Verdict::Unread`],
+//! [`Verdict::Interrupted`]).
 //!
 //! Nothing here panics, waits, or depends on anything but its arguments.
 
 mod decide;
 mod input;
-mod lamp;
 mod light;
 mod measure;
 mod overlap;
+mod plane;
 mod register;
 mod report;
 mod verdict;
 
 use cardwright_protocol::Stroke;
-use decide::{Case, Decision, decide, micrometres};
+use decide::{Case, decide};
+use measure::Gauge;
 
 pub use input::{Fit, Geometry, Limits, Reading};
-pub use overlap::circle_overlap;
+pub use measure::What;
+pub use overlap::{circle_overlap, open_share};
+pub use plane::{Place, Plane};
 pub use report::{Cell, Judged, Report, RowRegister};
 pub use verdict::{FaultKind, HoleFault, OutOfRegister, UnreadReason, Verdict};
 
-/// Judges one card.
-///
-/// `strokes` is what the card should show, one entry a stroke of its programme,
-/// blank needle rows being [`Stroke::Needles`] of no hole. Use [`Fit::None`] for
-/// a card cut and read in one pass and [`Fit::OffsetAndStretch`] for one cut
-/// earlier.
+/// Judges cards of one format, read with so many lines a row: what is the same
+/// for all of them is worked out once.
+#[derive(Clone, Debug)]
+pub struct Judge {
+    geometry: Geometry,
+    limits: Limits,
+    per_row: u8,
+    gauge: Result<Gauge, UnreadReason>,
+}
+
+impl Judge {
+    /// A judge. Measures that cannot be right show in every verdict.
+    #[must_use]
+    pub fn new(geometry: &Geometry, limits: &Limits, samples_per_row: u8) -> Judge {
+        let sound = geometry.is_sound() && limits.is_sound();
+        let gauge = if !sound || !(1..=64).contains(&samples_per_row) {
+            Err(UnreadReason::BadGeometry)
+        } else {
+            Gauge::new(geometry, limits, usize::from(samples_per_row))
+        };
+        Judge {
+            geometry: *geometry,
+            limits: *limits,
+            per_row: samples_per_row,
+            gauge,
+        }
+    }
+
+    /// Judges one card.
+    ///
+    /// `strokes` is what the card should show, one entry a stroke of its
+    /// programme, blank needle rows being [`Stroke::Needles`] of no hole. Use
+    /// [`Fit::None`] for a card cut and read in one pass and
+    /// [`Fit::OffsetAndStretch`] for one cut earlier.
+    #[must_use]
+    pub fn judge(&self, strokes: &[Stroke], reading: &Reading, fit: Fit) -> Report {
+        let length_um = (reading.ended.length_um > 0).then_some(reading.ended.length_um);
+        let report = Report::new(length_um);
+        let begun = reading.ended.strokes;
+        let cut_short = fit == Fit::None && usize::from(begun) < strokes.len();
+        if !reading.ended.complete || cut_short {
+            return report.close(Verdict::Interrupted { strokes: begun });
+        }
+        match self.measured(strokes, reading, fit, report.clone()) {
+            Ok(report) => report,
+            Err(reason) => report.close(Verdict::Unread(reason)),
+        }
+    }
+
+    fn measured(
+        &self,
+        strokes: &[Stroke],
+        reading: &Reading,
+        fit: Fit,
+        mut report: Report,
+    ) -> Result<Report, UnreadReason> {
+        let light = light::light(strokes.len(), &self.geometry, reading, &self.limits)?;
+        let room = cardwright_protocol::Row::full(self.geometry.holes).0;
+        if strokes.iter().any(|stroke| stroke.punches().0 & !room != 0) {
+            return Err(UnreadReason::BadStrokes);
+        }
+        if reading.samples_per_row != self.per_row {
+            let samples_per_row = reading.samples_per_row;
+            return Err(UnreadReason::SamplesPerRow { samples_per_row });
+        }
+        let gauge = self.gauge.as_ref().map_err(|reason| *reason)?;
+        report.solid_permille = Some(light::permille(light.solid));
+        let measured = measure::measure(gauge, strokes, &self.geometry, &self.limits, light)?;
+        let case = Case {
+            strokes,
+            geometry: &self.geometry,
+            limits: &self.limits,
+            fit,
+            measured: &measured,
+            length_um: report.length_um,
+        };
+        Ok(decide(&case, report))
+    }
+}
+
+/// Judges one card: [`Judge::judge`] for a single reading.
 #[must_use]
 pub fn judge(
     strokes: &[Stroke],
@@ -41,40 +120,5 @@ pub fn judge(
     limits: &Limits,
     fit: Fit,
 ) -> Report {
-    let length_um = (reading.ended.length_um > 0).then_some(reading.ended.length_um);
-    let mut report = Report::new(length_um);
-    let begun = reading.ended.strokes;
-    let cut_short = fit == Fit::None && usize::from(begun) < strokes.len();
-    if !reading.ended.complete || cut_short {
-        return report.close(Verdict::Interrupted { strokes: begun });
-    }
-    let light = match light::light(strokes, geometry, reading, limits) {
-        Ok(light) => light,
-        Err(reason) => return report.close(Verdict::Unread(reason)),
-    };
-    report.solid_permille = Some(light::permille(light.solid));
-    let mut measured = measure::measure(strokes, geometry, limits, &light, fit);
-    if let Some(lamp) = lamp::drift(strokes, &light, &measured) {
-        let even = light.evened(|line| lamp.at(line));
-        measured = measure::measure(strokes, geometry, limits, &even, fit);
-    }
-    let case = Case {
-        strokes,
-        geometry,
-        limits,
-        fit,
-        measured: &measured,
-        length_um,
-    };
-    let Decision {
-        verdict,
-        cells,
-        register,
-        line,
-    } = decide(&case);
-    report.cells = cells;
-    report.register = register;
-    report.offset_um = micrometres(line.offset_mm);
-    report.stretch_ppm = (line.stretch * 1e6).round() as i32;
-    report.close(verdict)
+    Judge::new(geometry, limits, reading.samples_per_row).judge(strokes, reading, fit)
 }

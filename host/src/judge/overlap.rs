@@ -32,44 +32,55 @@ fn segment(radius: f64, from_centre: f64) -> f64 {
     radius * radius * ratio.acos() - from_centre * half_chord
 }
 
+/// Share of an aperture that a hole opens whose centre is `apart_mm` from its
+/// own.
+#[must_use]
+pub fn open_share(hole_mm: f64, aperture_mm: f64, apart_mm: f64) -> f64 {
+    let (hole, aperture) = (hole_mm / 2.0, aperture_mm / 2.0);
+    circle_overlap(hole, aperture, apart_mm) / (PI * aperture * aperture)
+}
+
+/// How far along the feed a hole can be seen whose centre passes `across_mm`
+/// beside the aperture's; 0 if it cannot be seen at all.
+pub(super) fn reach_mm(hole_mm: f64, aperture_mm: f64, across_mm: f64) -> f64 {
+    let touching = (hole_mm + aperture_mm) / 2.0;
+    (touching.powi(2) - across_mm.powi(2)).max(0.0).sqrt()
+}
+
 /// Distance between two entries of a [`Profile`].
 const STEP_MM: f64 = 0.05;
 
-/// Share of an aperture that one hole opens, against their distance along the
-/// feed. Tabulated, since it is asked for thousands of times a card.
+/// A value along the feed that is the same on either side of a hole's centre, as
+/// the share of an aperture that the hole opens. Tabulated, since it is asked for
+/// thousands of times a card.
 #[derive(Clone, Debug)]
 pub(super) struct Profile {
-    /// Share at each entry, and its change to the next.
+    /// Value at each entry, and its change to the next.
     entries: Vec<(f32, f32)>,
 }
 
 impl Profile {
-    /// The profile of a hole whose centre passes `across_mm` beside the
+    /// The open share of a hole whose centre passes `across_mm` beside the
     /// aperture's.
     pub(super) fn new(hole_mm: f64, aperture_mm: f64, across_mm: f64) -> Profile {
-        let (hole, aperture) = (hole_mm / 2.0, aperture_mm / 2.0);
-        let reach = ((hole + aperture).powi(2) - across_mm.powi(2))
-            .max(0.0)
-            .sqrt();
-        // Sound sizes keep this in the thousands; the bound is for the others.
-        let entries = ((reach / STEP_MM).ceil() as usize).min(100_000);
-        let whole = PI * aperture * aperture;
+        let reach_mm = reach_mm(hole_mm, aperture_mm, across_mm);
+        Profile::of(reach_mm, |along_mm| {
+            open_share(hole_mm, aperture_mm, across_mm.hypot(along_mm))
+        })
+    }
+
+    /// Any such value, 0 from `reach_mm` on.
+    pub(super) fn of(reach_mm: f64, value: impl Fn(f64) -> f64) -> Profile {
+        // Sound sizes keep this in the hundreds; the bound is for the others.
+        let entries = ((reach_mm / STEP_MM).ceil() as usize).min(10_000);
         let values: Vec<f32> = (0..=entries)
-            .map(|n| {
-                let apart = across_mm.hypot(n as f64 * STEP_MM);
-                (circle_overlap(hole, aperture, apart) / whole) as f32
-            })
+            .map(|n| value(n as f64 * STEP_MM) as f32)
             .collect();
         let next = values.iter().skip(1).chain([&0.0]);
         let entries = values.iter().zip(next);
         Profile {
             entries: entries.map(|(here, next)| (*here, next - here)).collect(),
         }
-    }
-
-    /// Whether it lets any light through at all.
-    pub(super) fn is_dark(&self) -> bool {
-        self.entries.iter().all(|(share, _)| *share <= 0.0)
     }
 
     /// Distance along the feed beyond which there is no light.
@@ -171,6 +182,6 @@ mod tests {
             );
         }
         assert!(profile.at_with_slope(2.0).1 < -0.2 && profile.at_with_slope(-2.0).1 > 0.2);
-        assert!(Profile::new(4.4, 3.0, 6.8).is_dark());
+        assert_eq!(Profile::new(4.4, 3.0, 6.8).reach_mm(), 0.05);
     }
 }

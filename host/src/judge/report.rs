@@ -4,7 +4,7 @@ use super::verdict::{HoleFault, OutOfRegister, Verdict};
 use serde::{Deserialize, Serialize};
 
 /// What was found at one position of the card.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Cell {
     /// The stroke that cuts it, from 0.
     pub stroke: u16,
@@ -14,11 +14,20 @@ pub struct Cell {
     pub required: bool,
     /// How it was judged.
     pub judged: Judged,
-    /// Light found, in thousandths of a whole hole's (may pass 1000 by noise).
+    /// How sure that is, 0 to 1, where noise and the usual differences of
+    /// blocks and paper are all that is to be feared.
+    pub sure: f32,
+    /// Open area, in thousandths of a whole hole's (may pass 1000 by noise).
     pub open_permille: u16,
     /// Centre of that light from its nominal place along the feed, in
     /// micrometres, nothing taken out; none where there is too little light.
     pub offset_um: Option<i32>,
+    /// The same across the feed: measured of a peg hole, which several channels
+    /// see; of others what the card's stretch and skew make it.
+    pub across_um: Option<i32>,
+    /// Diameter of the hole, in micrometres; none where there is too little
+    /// light.
+    pub diameter_um: Option<i32>,
 }
 
 /// How a position was judged.
@@ -26,12 +35,25 @@ pub struct Cell {
 pub enum Judged {
     /// As it should be.
     Right,
-    /// A required hole is not wholly there.
+    /// A required hole is not there at all.
     Missing,
+    /// A required hole is there, but not wholly or not in its place: a hanging
+    /// chad, a half-cut hole, a tear.
+    Partial,
     /// Light where card should be solid.
     Extra,
+    /// Neither right nor wrong is sure enough.
+    Doubtful,
     /// It lies within a peg hole and cannot be told apart.
     WithinPeg,
+}
+
+impl Judged {
+    /// Whether it is surely not as it should be.
+    #[must_use]
+    pub fn is_wrong(self) -> bool {
+        matches!(self, Judged::Missing | Judged::Partial | Judged::Extra)
+    }
 }
 
 /// Where one stroke's holes lie along the feed.
@@ -46,7 +68,7 @@ pub struct RowRegister {
 }
 
 /// All that was found out about one card.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Report {
     /// What became of it.
     pub verdict: Verdict,
@@ -59,6 +81,10 @@ pub struct Report {
     pub offset_um: i32,
     /// Stretch taken out by the fit, in millionths.
     pub stretch_ppm: i32,
+    /// Skew taken out by the fit, in millionths of a radian.
+    pub skew_urad: i32,
+    /// Noise of the light bar, in levels.
+    pub noise_levels: f32,
     /// Measured length, in micrometres; none if the trailing edge was not seen.
     pub length_um: Option<u32>,
     /// Light through solid card, in thousandths of the open light.
@@ -83,6 +109,8 @@ impl Report {
             register: Vec::new(),
             offset_um: 0,
             stretch_ppm: 0,
+            skew_urad: 0,
+            noise_levels: 0.0,
             length_um,
             solid_permille: None,
             summary: String::new(),

@@ -43,9 +43,11 @@ pub struct HoleFault {
 /// What is wrong with a position.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub enum FaultKind {
-    /// A hole should be here and is not, or not wholly: a hanging chad and a
-    /// half-cut hole are missing holes that let some light through.
+    /// A hole should be here and is not.
     Missing,
+    /// A hole should be here and is not wholly cut, not wholly clear, or not in
+    /// its place.
+    Partial,
     /// Card should be solid here and lets light through.
     Extra,
 }
@@ -93,7 +95,7 @@ pub enum UnreadReason {
     },
     /// Too few or too many lines in a row pitch to judge by.
     #[error(
-        "{samples_per_row} lines a row cannot be judged; set samples_per_row to an even number from 4 to 64"
+        "{samples_per_row} lines a row cannot be judged; set samples_per_row to an even number from 6 to 64"
     )]
     SamplesPerRow {
         /// As the reading says.
@@ -153,6 +155,29 @@ pub enum UnreadReason {
         /// Light through the margin, in thousandths of the open light.
         permille: u16,
     },
+    /// So much noise that a chad could hide in it.
+    #[error(
+        "channel {hole} is too noisy to judge by ({permille} thousandths of the light): look for stray light, a loose cable, a failing lamp, then read again"
+    )]
+    TooNoisy {
+        /// The channel, from 1.
+        hole: u8,
+        /// Noise of one line, in thousandths of the open light.
+        permille: u16,
+    },
+    /// Positions that cannot be told.
+    #[error(
+        "{} cannot be told{}: clean the reader and read the card again",
+        place(*.stroke, *.hole), others(*.more)
+    )]
+    Doubtful {
+        /// The first one's stroke, from 0.
+        stroke: u16,
+        /// Its hole, from 1; 0 is the peg hole.
+        hole: u8,
+        /// How many more there are.
+        more: u16,
+    },
     /// No hole and no length tells whether the card slipped.
     #[error(
         "no hole from stroke {first} to stroke {last} and no measured length: a slip there would go unseen; read again"
@@ -165,6 +190,20 @@ pub enum UnreadReason {
     },
 }
 
+fn place(stroke: u16, hole: u8) -> String {
+    match hole {
+        0 => format!("the peg hole of stroke {stroke}"),
+        _ => format!("hole {hole} at stroke {stroke}"),
+    }
+}
+
+fn others(more: u16) -> String {
+    match more {
+        0 => String::new(),
+        more => format!(", nor can {more} more"),
+    }
+}
+
 impl Verdict {
     /// Whether the card is good.
     #[must_use]
@@ -172,15 +211,18 @@ impl Verdict {
         matches!(self, Verdict::Good)
     }
 
-    /// The verdict in a word or three: good, missing, extra, out of register,
-    /// interrupted or unread. A card with missing and extra holes is "missing",
-    /// which has the stricter remedy.
+    /// The verdict in a word or three: good, missing, partial, extra, out of register,
+    /// interrupted or unread. A card with several kinds of faults is called by the
+    /// strictest remedy's.
     #[must_use]
     pub fn word(&self) -> &'static str {
         match self {
             Verdict::Good => "good",
             Verdict::Faulty(faults) if faults.iter().any(|f| f.kind == FaultKind::Missing) => {
                 "missing"
+            }
+            Verdict::Faulty(faults) if faults.iter().any(|f| f.kind == FaultKind::Partial) => {
+                "partial"
             }
             Verdict::Faulty(_) => "extra",
             Verdict::OutOfRegister(_) => "out of register",
@@ -194,7 +236,8 @@ impl Verdict {
     pub fn remedy(&self) -> &'static str {
         match self.word() {
             "good" => "",
-            "missing" => "cut the card again",
+            "missing" => "cut the missing holes into the card, or cut the card again",
+            "partial" => "clear or cut the holes that are not whole, or cut the card again",
             "extra" => "paste over the extra holes, or cut the card again",
             "out of register" => "cut the card again; if it recurs, look to the feed",
             "interrupted" => "cut the card again on fresh stock",
@@ -218,6 +261,7 @@ impl fmt::Display for FaultKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             FaultKind::Missing => "missing",
+            FaultKind::Partial => "partial",
             FaultKind::Extra => "extra",
         })
     }

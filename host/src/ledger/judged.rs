@@ -12,11 +12,13 @@ pub fn judged(verdict: &judge::Verdict) -> (Verdict, Vec<Fault>) {
         judge::Verdict::Good => (Verdict::Good, Vec::new()),
         judge::Verdict::Faulty(faults) => {
             let has = |kind| faults.iter().any(|fault| fault.kind == kind);
-            let word = match (has(FaultKind::Missing), has(FaultKind::Extra)) {
-                (true, true) => Verdict::Mixed,
-                (true, false) => Verdict::Missing,
+            let kinds = [FaultKind::Missing, FaultKind::Partial, FaultKind::Extra].map(has);
+            let word = match kinds {
+                [true, false, false] => Verdict::Missing,
+                [false, true, false] => Verdict::Partial,
                 // A list without any fault is not a good card either.
-                (false, _) => Verdict::Extra,
+                [false, false, _] => Verdict::Extra,
+                _ => Verdict::Mixed,
             };
             (word, faults.iter().map(at_hole).collect())
         }
@@ -96,9 +98,12 @@ mod tests {
     fn nothing_but_good_becomes_good() {
         use judge::Verdict::{Faulty, Good, Interrupted};
         let (missing, extra) = (fault(FaultKind::Missing), fault(FaultKind::Extra));
+        let partial = fault(FaultKind::Partial);
         let cases = [
             (Good, Verdict::Good, 0),
             (Faulty(vec![missing]), Verdict::Missing, 1),
+            (Faulty(vec![partial]), Verdict::Partial, 1),
+            (Faulty(vec![partial, missing]), Verdict::Mixed, 2),
             (Faulty(vec![extra]), Verdict::Extra, 1),
             (Faulty(vec![missing, extra]), Verdict::Mixed, 2),
             (Faulty(vec![]), Verdict::Extra, 0),

@@ -67,6 +67,8 @@ pub enum Verdict {
     Good,
     /// Holes are missing.
     Missing,
+    /// Holes are not wholly cut or not clear.
+    Partial,
     /// There are holes too many.
     Extra,
     /// Holes lie beside their places.
@@ -88,10 +90,11 @@ pub enum Verdict {
 
 impl Verdict {
     /// Every verdict.
-    pub const ALL: [Verdict; 10] = [
+    pub const ALL: [Verdict; 11] = [
         Verdict::Sent,
         Verdict::Good,
         Verdict::Missing,
+        Verdict::Partial,
         Verdict::Extra,
         Verdict::OutOfRegister,
         Verdict::Mixed,
@@ -108,6 +111,7 @@ impl Verdict {
             Verdict::Sent => "sent",
             Verdict::Good => "good",
             Verdict::Missing => "missing",
+            Verdict::Partial => "partial",
             Verdict::Extra => "extra",
             Verdict::OutOfRegister => "out of register",
             Verdict::Mixed => "mixed",

@@ -3,10 +3,6 @@
 use super::{Mark, MarkKind};
 use crate::judge::{Cell, Judged, OutOfRegister, Report, Verdict};
 
-/// A missing hole with at least this much of a whole hole's light, in
-/// thousandths, is drawn as one that is partly cut.
-const PARTLY_PERMILLE: u16 = 150;
-
 /// Micrometres in a millimetre.
 const UM: f64 = 1_000.0;
 
@@ -34,8 +30,8 @@ fn mark(cell: &Cell, register: Option<&OutOfRegister>) -> Option<Mark> {
             MarkKind::OutOfRegister
         }
         Judged::Right => MarkKind::Good,
-        Judged::Missing if cell.open_permille >= PARTLY_PERMILLE => MarkKind::Partial,
         Judged::Missing => MarkKind::Missing,
+        Judged::Partial | Judged::Doubtful => MarkKind::Partial,
         Judged::Extra => MarkKind::Extra,
     };
     let offset_mm = f64::from(cell.offset_um.unwrap_or(0)) / UM;

@@ -190,6 +190,8 @@ pub struct Made {
     pub open: [f64; 8],
     pub noise: f64,
     pub length_mm: f64,
+    /// What the lamp has lost by the last line.
+    pub drift: f64,
 }
 
 pub fn nominal_length() -> f64 {
@@ -229,6 +231,7 @@ impl Made {
             open: [205.0, 198.0, 211.0, 190.0, 202.0, 207.0, 195.0, 200.0],
             noise: 1.0,
             length_mm: nominal_length(),
+            drift: 0.0,
         }
     }
 
@@ -269,7 +272,8 @@ impl Made {
             .enumerate()
             .map(|(n, share)| {
                 let (dark, open) = (self.dark[n % 8], self.open[n % 8]);
-                let light = self.solid + (1.0 - self.solid) * share.min(1.0);
+                let lamp = 1.0 - self.drift * n as f64 / (lines * 8) as f64;
+                let light = lamp * (self.solid + (1.0 - self.solid) * share.min(1.0));
                 let noise = if self.noise > 0.0 {
                     self.noise * chance.normal()
                 } else {

@@ -1,132 +1,150 @@
-//! The measurement: how open each position is, and where its light lies.
+//! The measurement: how open each position is, where its light lies, how wide
+//! its hole is.
 //!
-//! Enters: scaled light, the strokes, the geometry. Leaves: for each position
-//! the light found as a share of a whole hole's and the offset of its centre,
-//! and for each stroke the common offset of its holes, which one block cuts.
-//! Nothing is judged here. A measurement by other means takes the place of
-//! [`measure`] and fills the same [`Measured`].
+//! Enters: scaled light, where peg holes belong, the geometry. Leaves: for each
+//! position the light found, the hole's centre and diameter, and what it is:
+//! whole, solid, neither, or not to be told, with a probability; and the card's
+//! own shift, stretch and skew. It does not know what should be there: the same
+//! measurement reads a card of a known deck and one of none.
 //!
-//! How: the light of a hole of known size is known at every line, so each row's
-//! offset is the one at which its required holes' light fits best, with the
-//! light of neighbouring rows and peg holes taken away first. Rows and pegs are
-//! gone over in turn until their offsets settle.
+//! How: the light of a hole of known size is known at every line (`bases.rs`).
+//! Rows are found by the middle of their light (`track.rs`), then every hole is
+//! fitted on its own (`window.rs`, `rows.rs`). Lamp, dust and the paper's light
+//! are followed along the card (`levels.rs`) before anything is called what it
+//! is (`tell.rs`).
 
-use super::input::{Fit, Geometry, Limits};
-use super::light::Light;
-use cardwright_protocol::Stroke;
-use work::Work;
-
-mod fitting;
+mod bases;
+mod levels;
 mod pegs;
 mod rows;
-mod strays;
-mod work;
+mod tell;
+mod track;
+mod window;
 
-pub(super) use fitting::median;
+use super::input::{Geometry, Limits};
+use super::light::{LANES, Light};
+use super::plane::Plane;
+use super::verdict::UnreadReason;
+use bases::Bases;
+use cardwright_protocol::Stroke;
+use pegs::{PegShape, Pegs};
+use rows::Rows;
+use serde::{Deserialize, Serialize};
 
-/// A row is looked for this far from its place, in row pitches. Beyond it, its
-/// holes count as missing here and extra there.
-const SEARCH_PITCHES: f32 = 0.38;
-/// Offsets tried first, on either side.
-const SEARCH_TRIES: i16 = 7;
-/// How often rows and pegs are gone over at most.
-const SWEEPS: usize = 3;
-/// They have settled when none moves by more than this, in millimetres.
-const SETTLED_MM: f32 = 0.02;
-/// Less light than this, of a whole hole's, has no centre worth telling.
-const LEAST_LIGHT: f32 = 0.3;
-/// How far one hole is looked for from its row, in millimetres.
-const HOLE_SEARCH_MM: f32 = 1.2;
-/// Light on two lines running that no position accounts for.
-const STRAY_LIGHT: f32 = 0.35;
+/// What a position is.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub enum What {
+    /// A whole hole.
+    Whole,
+    /// Solid card.
+    #[default]
+    Solid,
+    /// Light, but not a whole hole's: a hanging chad, a half-cut hole, a tear.
+    Partial,
+    /// It lies within a peg hole.
+    WithinPeg,
+}
 
 /// Light at one position.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Spot {
-    /// As a share of a whole hole's.
+    /// What it is most likely.
+    pub(super) what: What,
+    /// How likely a whole hole explains it, 0 to 1.
+    pub(super) whole: f32,
+    /// How likely solid card does.
+    pub(super) solid: f32,
+    /// Open area, as a share of a whole hole's.
     pub(super) open: f32,
     /// Its centre's offset along the feed, in millimetres.
     pub(super) offset_mm: Option<f32>,
-    /// It lies within a required peg hole.
-    pub(super) within_peg: bool,
+    /// Diameter of its hole.
+    pub(super) diameter_mm: Option<f32>,
 }
 
-/// A required peg hole.
+/// A peg hole that should be there.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct PegSpot {
     /// The stroke that cuts it.
     pub(super) stroke: usize,
+    /// Its centre's offset across the feed, in millimetres.
+    pub(super) across_mm: Option<f32>,
     /// Its light.
     pub(super) spot: Spot,
-}
-
-/// Light where nothing is cut, in register or out of it.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Stray {
-    /// The nearest position's stroke.
-    pub(super) stroke: usize,
-    /// Its hole, from 0.
-    pub(super) channel: usize,
-    /// Light beyond what is accounted for.
-    pub(super) open: f32,
-    /// From the nearest position, in millimetres.
-    pub(super) offset_mm: f32,
 }
 
 /// Everything measured on one card.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Measured {
-    /// Stroke after stroke, a spot for each hole.
+    /// Channels.
+    pub(super) holes: usize,
+    /// Row after row, a spot for each hole.
     pub(super) spots: Vec<Spot>,
-    /// Each stroke's offset by its own needle punches, if it has holes.
+    /// Each row's offset along the feed by its own holes, if it has any.
     pub(super) rows_mm: Vec<Option<f32>>,
-    /// The required peg holes.
+    /// The peg holes.
     pub(super) pegs: Vec<PegSpot>,
-    /// Light nothing accounts for.
-    pub(super) strays: Vec<Stray>,
+    /// How the card lies.
+    pub(super) plane: Plane,
+    /// Noise of one level, in levels.
+    pub(super) noise: f32,
 }
 
-/// Measures one card.
+/// What is the same for every card of a format: the light of its holes.
+#[derive(Clone, Debug)]
+pub(super) struct Gauge {
+    bases: Bases,
+    peg: PegShape,
+}
+
+impl Gauge {
+    /// # Errors
+    /// Geometry, aperture or number of lines that tell no hole from the next.
+    pub(super) fn new(
+        geometry: &Geometry,
+        limits: &Limits,
+        per_row: usize,
+    ) -> Result<Gauge, UnreadReason> {
+        Ok(Gauge {
+            bases: Bases::new(geometry, limits, per_row)?,
+            peg: PegShape::new(geometry, limits),
+        })
+    }
+}
+
+/// Measures one card. Of `strokes` only their number and the peg holes count.
+///
+/// # Errors
+/// Two cards together, and light too noisy to tell a chad by.
 pub(super) fn measure(
+    gauge: &Gauge,
     strokes: &[Stroke],
     geometry: &Geometry,
     limits: &Limits,
-    light: &Light,
-    fit: Fit,
-) -> Measured {
-    let mut work = Work::new(strokes, geometry, limits, light);
-    for stroke in 0..strokes.len() {
-        work.seek_row(stroke);
+    mut light: Light,
+) -> Result<Measured, UnreadReason> {
+    let Gauge { bases, peg } = gauge;
+    let mut pegs = Pegs::new(peg, strokes, bases.pitch_mm);
+    let near_peg = pegs.in_sight(strokes.len(), bases);
+    let first = track::track(bases, &light, &near_peg, Plane::default());
+    let line = track::line(&first, bases.pitch_mm);
+    let rows_mm = track::track(bases, &light, &near_peg, line);
+    let line = track::line(&rows_mm, bases.pitch_mm);
+    pegs.settle(bases, &light, line, &rows_mm);
+    pegs.take_away(bases, &mut light);
+    let mut across = [0.0; LANES];
+    for (hole, across) in (1u8..=geometry.holes).zip(&mut across) {
+        *across = geometry.across_mm(hole) as f32;
     }
-    if fit == Fit::OffsetAndStretch {
-        // The card as a whole may be far off; rows are then sought from there.
-        work.follow_trend();
-        for stroke in 0..strokes.len() {
-            work.seek_row(stroke);
-        }
-    }
-    work.settle_pegs();
-    for _ in 0..SWEEPS {
-        let moved = work.settle_rows().max(work.settle_pegs());
-        if moved < SETTLED_MM {
-            break;
-        }
-    }
-    let mut spots = Vec::with_capacity(work.open.len());
-    for stroke in 0..strokes.len() {
-        work.finish_row(stroke, &mut spots);
-    }
-    // Extra holes beside a peg hole are known only now.
-    work.settle_pegs();
-    let strays = work.strays();
-    let pegs = work.pegs.each.iter().map(|peg| PegSpot {
-        stroke: peg.stroke,
-        spot: peg.spot,
-    });
-    Measured {
-        spots,
-        pegs: pegs.collect(),
-        rows_mm: work.rows_mm,
-        strays,
-    }
+    let within = pegs.within(strokes.len(), bases);
+    let pegs_at = rows::Pegged {
+        near: &near_peg,
+        within: &within,
+    };
+    let mut rows = Rows::new(bases, &light, &rows_mm, line, across, pegs_at);
+    rows.settle();
+    let levels = levels::levels(&rows, limits)?;
+    let mut measured = tell::tell(&rows, &levels, geometry)?;
+    measured.pegs = pegs.spots(bases, &levels);
+    Ok(measured)
 }

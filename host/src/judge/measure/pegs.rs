@@ -1,142 +1,449 @@
-//! Peg holes: their shape over every channel, and the measurement of each.
+//! Peg holes: their light over every channel, and the measurement of each.
 //!
-//! Enters: the geometry, the light, what is known of the rows. Leaves: each peg
-//! hole's offset and openness.
+//! Enters: the geometry, the light, how the card lies. Leaves: each peg hole's
+//! place, size and openness, and the light without them. Only light that no
+//! needle hole beside a peg hole can reach is measured by.
 
 use super::super::input::{Geometry, Limits};
-use super::super::overlap::Profile;
-use super::fitting::{NO_STEP_MM, Sums};
-use super::work::Work;
-use super::{LEAST_LIGHT, Spot};
+use super::super::light::{LANES, Lanes, Light};
+use super::super::overlap::{Profile, open_share, reach_mm};
+use super::super::plane::Plane;
+use super::bases::Bases;
+use super::levels::Levels;
+use super::{PegSpot, Spot, What};
 use cardwright_protocol::Stroke;
 
-/// What every peg hole of the card looks like to the channels.
+/// Half of the step by which size and place across are changed to see what that
+/// does, in millimetres.
+const STEP_MM: f64 = 0.1;
+
+/// Rounds of fitting.
+const ROUNDS: usize = 6;
+
+/// Coefficients of a peg hole, and most of a fit with the needle holes beside it.
+const OWN: usize = 4;
+const MOST: usize = 12;
+
+/// What is believed of amplitude, offset along, offset across and change of
+/// diameter beforehand, against half a hundredth of the light; and of a needle
+/// hole's amplitude.
+const BELIEFS: [f64; OWN] = [1e-5, 1e-5, 2.5e-5, 1e-4];
+const NEEDLE: f64 = 1e-5;
+
+/// What light counts for among which a needle hole's may be.
+const BESIDE: f32 = 0.1;
+
+/// Furthest a coefficient moves in a round.
+const STRIDES: [f32; OWN] = [0.5, 0.6, 0.6, 0.6];
+
+/// Less light than this, of a whole hole's, and there is none.
+const NONE: f32 = 0.1;
+
+/// How much a whole one's light, shape and size may differ from what they should
+/// be (common practice, no source).
+const LIGHT_OFF: f32 = 0.07;
+const SHAPE_OFF: f32 = 0.045;
+const SIZE_OFF_MM: f32 = 0.9;
+
+/// What every peg hole of a card looks like to one channel.
+#[derive(Clone, Debug)]
+struct Seen {
+    lane: usize,
+    light: Profile,
+    further_across: Profile,
+    wider: Profile,
+}
+
+/// What every peg hole of a card looks like.
+#[derive(Clone, Debug)]
 pub(super) struct PegShape {
-    /// Channel by channel; dark where it does not reach.
-    profiles: Vec<Profile>,
-    /// How far along the feed it can be seen.
+    seen: Vec<Seen>,
     reach_mm: f32,
+    diameter_mm: f32,
+    offset_rows: f64,
+}
+
+/// A needle hole whose light falls among a peg hole's.
+#[derive(Clone, Copy)]
+struct Needle {
+    lane: usize,
+    centre_mm: f32,
+    amplitude: f32,
 }
 
 /// A peg hole while it is being measured.
-pub(super) struct Peg {
-    /// The stroke that cuts it.
-    pub(super) stroke: usize,
-    pub(super) place_mm: f32,
-    pub(super) offset_mm: f32,
-    pub(super) spot: Spot,
+struct Peg {
+    stroke: usize,
+    place_mm: f32,
+    /// Amplitude, then offset along, across, and in diameter, in millimetres.
+    fit: [f32; OWN],
+    /// Needle holes beside it, measured with it.
+    needles: heapless::Vec<Needle, { MOST - OWN }>,
+    /// Amplitude on each channel on its own.
+    amplitude: Lanes,
+    /// Lines it is measured by: place from the first stroke, and light.
+    lines: Vec<(f32, Lanes)>,
 }
 
 /// All peg holes, in order along the card.
-pub(super) struct Pegs {
-    shape: PegShape,
-    pub(super) each: Vec<Peg>,
+pub(super) struct Pegs<'a> {
+    shape: &'a PegShape,
+    each: Vec<Peg>,
 }
 
-impl Pegs {
-    /// The peg holes `strokes` should have, before they are measured.
-    pub(super) fn new(strokes: &[Stroke], geometry: &Geometry, limits: &Limits) -> Pegs {
+impl PegShape {
+    pub(super) fn new(geometry: &Geometry, limits: &Limits) -> PegShape {
+        let (peg, aperture) = (geometry.peg_diameter_mm, limits.aperture_mm);
+        let seen: Vec<Seen> = (1..=geometry.holes)
+            .map(|hole| (usize::from(hole) - 1, geometry.across_mm(hole)))
+            .filter(|(_, across)| reach_mm(peg, aperture, *across) > 0.0)
+            .map(|(lane, across)| {
+                let at = |along: f64, across: f64, wider: f64| {
+                    open_share(peg + wider, aperture, along.hypot(across))
+                };
+                let reach = reach_mm(peg + STEP_MM, aperture, (across.abs() - STEP_MM).max(0.0));
+                Seen {
+                    lane,
+                    light: Profile::new(peg, aperture, across),
+                    // a hole further across has the light of a channel before
+                    further_across: Profile::of(reach, |along| {
+                        (at(along, across - STEP_MM, 0.0) - at(along, across + STEP_MM, 0.0))
+                            / (2.0 * STEP_MM)
+                    }),
+                    wider: Profile::of(reach, |along| {
+                        (at(along, across, STEP_MM) - at(along, across, -STEP_MM)) / (2.0 * STEP_MM)
+                    }),
+                }
+            })
+            .collect();
+        let reach = seen.iter().map(|seen| seen.light.reach_mm());
+        PegShape {
+            reach_mm: reach.fold(0.0, f32::max),
+            seen,
+            diameter_mm: peg as f32,
+            offset_rows: geometry.peg_offset_rows,
+        }
+    }
+}
+
+impl<'a> Pegs<'a> {
+    /// The peg holes that `strokes` cut.
+    pub(super) fn new(shape: &'a PegShape, strokes: &[Stroke], pitch_mm: f32) -> Pegs<'a> {
         let cutting = strokes.iter().enumerate().filter(|(_, what)| what.peg());
-        let each: Vec<Peg> = cutting
-            .map(|(stroke, _)| Peg {
-                stroke,
-                place_mm: ((stroke as f64 + geometry.peg_offset_rows) * geometry.row_pitch_mm)
-                    as f32,
-                offset_mm: 0.0,
-                spot: Spot {
-                    open: 1.0,
-                    ..Spot::default()
-                },
-            })
-            .collect();
-        let holes = if each.is_empty() { 0 } else { geometry.holes };
-        let profiles: Vec<Profile> = (1..=holes)
-            .map(|hole| {
-                let across = geometry.across_mm(hole);
-                Profile::new(geometry.peg_diameter_mm, limits.aperture_mm, across)
-            })
-            .collect();
-        let reach_mm = profiles.iter().map(Profile::reach_mm).fold(0.0, f32::max);
-        let shape = PegShape { profiles, reach_mm };
-        Pegs { shape, each }
+        let each = cutting.map(|(stroke, _)| Peg {
+            stroke,
+            place_mm: (stroke as f32 + shape.offset_rows as f32) * pitch_mm,
+            fit: [0.0; OWN],
+            needles: heapless::Vec::new(),
+            amplitude: [0.0; LANES],
+            lines: Vec::new(),
+        });
+        Pegs {
+            shape,
+            each: each.collect(),
+        }
     }
 
-    /// Share of the aperture of `channel` that `peg` opens at `x_mm`, were it
-    /// displaced by `offset_mm`.
-    pub(super) fn share(&self, peg: &Peg, channel: usize, x_mm: f32, offset_mm: f32) -> f32 {
-        let along = x_mm - peg.place_mm - offset_mm;
-        self.shape
-            .profiles
-            .get(channel)
-            .map_or(0.0, |profile| profile.at(along))
+    /// Positions whose windows a peg hole's light reaches.
+    pub(super) fn in_sight(&self, rows: usize, bases: &Bases) -> Vec<[bool; LANES]> {
+        let window = (bases.half as f32 + 1.0) * bases.line_mm;
+        self.mark(rows, bases, |seen, along| {
+            along < seen.light.reach_mm() + window
+        })
     }
 
-    /// Those whose places lie within sight of `x_mm` and `more_mm` further.
-    pub(super) fn near(&self, x_mm: f32, more_mm: f32) -> impl Iterator<Item = (usize, &Peg)> {
-        let reach = self.shape.reach_mm + more_mm;
-        let first = self.each.partition_point(|peg| peg.place_mm < x_mm - reach);
-        self.each
-            .iter()
-            .enumerate()
-            .skip(first)
-            .take_while(move |(_, peg)| peg.place_mm <= x_mm + reach)
+    /// Positions that lie within a peg hole.
+    pub(super) fn within(&self, rows: usize, bases: &Bases) -> Vec<[bool; LANES]> {
+        self.mark(rows, bases, |seen, along| seen.light.at(along) > 0.5)
     }
 
-    /// The same, with room for being displaced as far again as they are wide.
-    pub(super) fn around(&self, x_mm: f32) -> impl Iterator<Item = (usize, &Peg)> {
-        self.near(x_mm, self.shape.reach_mm)
-    }
-}
-
-impl Work<'_> {
-    /// Every peg hole's offset and light anew; gives the furthest move.
-    pub(super) fn settle_pegs(&mut self) -> f32 {
-        let moves = (0..self.pegs.each.len()).map(|number| self.settle_peg(number));
-        moves.fold(0.0, f32::max)
-    }
-
-    fn settle_peg(&mut self, number: usize) -> f32 {
-        let Some(peg) = self.pegs.each.get(number) else {
-            return 0.0;
-        };
-        let (least, greatest) = self.bounds_mm(peg.place_mm);
-        let start = peg
-            .spot
-            .offset_mm
-            .unwrap_or_else(|| self.offset_near(peg.stroke));
-        let centre = (peg.place_mm / self.pitch_mm).round().max(0.0) as usize;
-        let half = self.light.per_row * 3 / 4;
-        let mut offset = start;
-        let mut open = 0.0;
-        for round in 0..4 {
-            let mut sums = Sums::default();
-            let seen = self.pegs.shape.profiles.iter().enumerate();
-            for (channel, profile) in seen.filter(|(_, profile)| !profile.is_dark()) {
-                for line in self.window(centre, offset, half) {
-                    let x = self.position_mm(line);
-                    let others = self.known_light(channel, x, Some(number));
-                    let light = self.light.at(channel, line) - others;
-                    sums.add(light, profile.at_with_slope(x - peg.place_mm - offset));
+    fn mark(
+        &self,
+        rows: usize,
+        bases: &Bases,
+        is: impl Fn(&Seen, f32) -> bool,
+    ) -> Vec<[bool; LANES]> {
+        let mut marks = vec![[false; LANES]; rows];
+        let reach = self.shape.reach_mm + 2.0 * bases.pitch_mm;
+        for peg in &self.each {
+            let first = ((peg.place_mm - reach) / bases.pitch_mm).max(0.0) as usize;
+            let last = ((peg.place_mm + reach) / bases.pitch_mm).max(0.0) as usize;
+            for (row, marks) in marks.iter_mut().enumerate().take(last + 1).skip(first) {
+                let along = (row as f32 * bases.pitch_mm - peg.place_mm).abs();
+                for seen in &self.shape.seen {
+                    marks[seen.lane] |= is(seen, along);
                 }
             }
-            open = sums.open();
-            let step = sums.step(open);
-            if round == 3 || open <= LEAST_LIGHT || step.abs() < NO_STEP_MM {
+        }
+        marks
+    }
+
+    /// Finds every peg hole on a card that lies so, its rows at `rows_mm`.
+    pub(super) fn settle(
+        &mut self,
+        bases: &Bases,
+        light: &Light,
+        plane: Plane,
+        rows_mm: &[Option<f32>],
+    ) {
+        let within = self.within(rows_mm.len(), bases);
+        for peg in &mut self.each {
+            let lead = plane.at(f64::from(peg.place_mm), 0.0) as f32;
+            let centre = peg.place_mm + lead;
+            let first = ((centre - bases.pitch_mm) / bases.line_mm).ceil() as i64;
+            let last = ((centre + bases.pitch_mm) / bases.line_mm).floor() as i64;
+            peg.lines = (first..=last)
+                .filter_map(|number| {
+                    let line = usize::try_from(number + light.per_row as i64).ok()?;
+                    Some((number as f32 * bases.line_mm, *light.lines.get(line)?))
+                })
+                .collect();
+            let sight = bases.pitch_mm + bases.needle.reach_mm();
+            for (row, within) in within.iter().enumerate() {
+                let place = row as f32 * bases.pitch_mm;
+                let off = rows_mm.get(row).copied().flatten();
+                let centre_mm = place + off.unwrap_or(plane.at(f64::from(place), 0.0) as f32);
+                if (centre_mm - centre).abs() > sight {
+                    continue;
+                }
+                for seen in self.shape.seen.iter().filter(|seen| !within[seen.lane]) {
+                    // more than there is room for lie no nearer than others
+                    let (lane, amplitude) = (seen.lane, 0.0);
+                    let needle = Needle {
+                        lane,
+                        centre_mm,
+                        amplitude,
+                    };
+                    peg.needles.push(needle).ok();
+                }
+            }
+            peg.fit = [1.0, lead, 0.0, 0.0];
+            peg.settle(self.shape, bases, &[1.0; LANES]);
+            peg.amplitude = peg.amplitudes(self.shape, bases);
+        }
+    }
+
+    /// Takes their light away.
+    pub(super) fn take_away(&self, bases: &Bases, light: &mut Light) {
+        let before = light.per_row as i64;
+        for peg in &self.each {
+            let centre = peg.place_mm + peg.fit[1];
+            let reach = self.shape.reach_mm + 1.0;
+            let first = ((centre - reach) / bases.line_mm).floor() as i64 + before;
+            let last = ((centre + reach) / bases.line_mm).ceil() as i64 + before;
+            for number in first.max(0)..=last {
+                let at = (number - before) as f32 * bases.line_mm;
+                let line = usize::try_from(number).ok();
+                let Some(line) = line.and_then(|line| light.lines.get_mut(line)) else {
+                    continue;
+                };
+                for seen in &self.shape.seen {
+                    line[seen.lane] -= peg.amplitude[seen.lane] * peg.model(seen, at).0;
+                }
+            }
+        }
+    }
+
+    /// The final word on each, by the light there is on each channel.
+    pub(super) fn spots(&mut self, bases: &Bases, levels: &Levels) -> Vec<PegSpot> {
+        let shape = self.shape;
+        let each = self.each.iter_mut();
+        each.map(|peg| peg.spot(shape, bases, levels)).collect()
+    }
+}
+
+impl Peg {
+    /// Light of a whole hole as fitted, and its changes with the last three
+    /// coefficients.
+    fn model(&self, seen: &Seen, at_mm: f32) -> (f32, [f32; 3]) {
+        let [_, along, across, wider] = self.fit;
+        let from = at_mm - self.place_mm - along;
+        let (light, slope) = seen.light.at_with_slope(from);
+        let (further, wide) = (seen.further_across.at(from), seen.wider.at(from));
+        let model = light + across * further + wider * wide;
+        (model.clamp(0.0, 1.0), [-slope, further, wide])
+    }
+
+    /// Light of the needle holes beside it at a line.
+    fn needle_light(&self, bases: &Bases, lane: usize, at_mm: f32) -> f32 {
+        let own = self.needles.iter().filter(|needle| needle.lane == lane);
+        own.map(|needle| needle.amplitude * bases.needle.at(at_mm - needle.centre_mm))
+            .sum()
+    }
+
+    /// Whether no needle hole beside it is in sight at a line.
+    fn is_clear(&self, bases: &Bases, lane: usize, at_mm: f32) -> bool {
+        let mut own = self.needles.iter().filter(|needle| needle.lane == lane);
+        own.all(|needle| bases.needle.at(at_mm - needle.centre_mm) <= 0.0)
+    }
+
+    /// Gauss-Newton, held by what is believed beforehand.
+    fn settle(&mut self, shape: &PegShape, bases: &Bases, gains: &Lanes) {
+        for _ in 0..ROUNDS {
+            let (normal, right) = self.equations(shape, bases, gains);
+            let step = solve(normal, right, OWN + self.needles.len());
+            for ((fit, step), most) in self.fit.iter_mut().zip(step).zip(STRIDES) {
+                *fit += (step as f32).clamp(-most, most);
+            }
+            for (needle, step) in self.needles.iter_mut().zip(step.iter().skip(OWN)) {
+                needle.amplitude += *step as f32;
+            }
+            self.fit[2] = self.fit[2].clamp(-2.0, 2.0);
+            self.fit[3] = self.fit[3].clamp(-3.0, 3.0);
+            if step.iter().all(|step| step.abs() < 0.01) {
                 break;
             }
-            offset = (offset + step).max(least).min(greatest);
         }
-        let offset_mm = (open > LEAST_LIGHT).then_some(offset);
-        let Some(peg) = self.pegs.each.get_mut(number) else {
-            return 0.0;
-        };
-        let moved = (offset - peg.offset_mm).abs();
-        peg.offset_mm = offset;
-        peg.spot = Spot {
-            open: open.max(0.0),
-            offset_mm,
-            within_peg: false,
-        };
-        moved
     }
+
+    /// The equations of the next step.
+    fn equations(
+        &self,
+        shape: &PegShape,
+        bases: &Bases,
+        gains: &Lanes,
+    ) -> ([[f64; MOST]; MOST], [f64; MOST]) {
+        let mut normal = [[0.0f64; MOST]; MOST];
+        let mut right = [0.0f64; MOST];
+        for (at, line) in &self.lines {
+            for seen in &shape.seen {
+                let (model, [along, across, wider]) = self.model(seen, *at);
+                let gain = gains[seen.lane];
+                let amplitude = self.fit[0] * gain;
+                let mut slopes = [0.0f32; MOST];
+                let own = [
+                    model * gain,
+                    amplitude * along,
+                    amplitude * across,
+                    amplitude * wider,
+                ];
+                slopes[..OWN].copy_from_slice(&own);
+                for (slope, needle) in slopes.iter_mut().skip(OWN).zip(&self.needles) {
+                    if needle.lane == seen.lane {
+                        *slope = bases.needle.at(at - needle.centre_mm);
+                    }
+                }
+                let left =
+                    line[seen.lane] - amplitude * model - self.needle_light(bases, seen.lane, *at);
+                let count = OWN + self.needles.len();
+                // what lies beside it may be a chad, whose shape nobody knows
+                let weight = if self.is_clear(bases, seen.lane, *at) {
+                    1.0
+                } else {
+                    BESIDE
+                };
+                for (row, (right, a)) in normal
+                    .iter_mut()
+                    .zip(right.iter_mut().zip(slopes))
+                    .take(count)
+                {
+                    if a == 0.0 {
+                        continue;
+                    }
+                    *right += f64::from(weight * a * left);
+                    for (sum, b) in row.iter_mut().zip(slopes).take(count) {
+                        *sum += f64::from(weight * a * b);
+                    }
+                }
+            }
+        }
+        let needles = std::iter::repeat_n(NEEDLE, MOST - OWN);
+        for (n, belief) in BELIEFS.into_iter().chain(needles).enumerate() {
+            normal[n][n] += belief;
+        }
+        (normal, right)
+    }
+
+    /// Each channel's own amplitude.
+    fn amplitudes(&self, shape: &PegShape, bases: &Bases) -> Lanes {
+        let mut amplitudes = [0.0; LANES];
+        for seen in &shape.seen {
+            let (mut product, mut square) = (0.0, 1e-6);
+            for (at, line) in &self.lines {
+                let model = self.model(seen, *at).0;
+                product += model * (line[seen.lane] - self.needle_light(bases, seen.lane, *at));
+                square += model * model;
+            }
+            amplitudes[seen.lane] = (product / square).clamp(0.0, 1.2);
+        }
+        amplitudes
+    }
+
+    fn spot(&mut self, shape: &PegShape, bases: &Bases, levels: &Levels) -> PegSpot {
+        let gains = levels.gains_at(self.place_mm);
+        self.settle(shape, bases, &gains);
+        let (mut misfit, mut count, mut light, mut whole) = (0.0, 0.0, 0.0, 0.0f32);
+        for (at, line) in &self.lines {
+            for seen in &shape.seen {
+                if !self.is_clear(bases, seen.lane, *at) {
+                    continue;
+                }
+                let model = self.model(seen, *at).0;
+                let gain = gains[seen.lane];
+                let own = line[seen.lane] / gain;
+                misfit += (own - self.fit[0] * model).powi(2);
+                count += 1.0;
+                let nominal = seen.light.at(at - self.place_mm - self.fit[1]);
+                light += own;
+                whole += nominal;
+            }
+        }
+        let off = (misfit / f32::max(count, 1.0)).sqrt();
+        let [amplitude, along, across, wider] = self.fit;
+        let open = (light / whole.max(1e-3)).max(0.0);
+        let what = if open < NONE {
+            What::Solid
+        } else if (amplitude - 1.0).abs() < LIGHT_OFF
+            && off < SHAPE_OFF + levels.noise_share
+            && wider.abs() < SIZE_OFF_MM
+        {
+            What::Whole
+        } else {
+            What::Partial
+        };
+        let there = what != What::Solid && open > 0.3;
+        PegSpot {
+            stroke: self.stroke,
+            across_mm: there.then_some(across),
+            spot: Spot {
+                what,
+                whole: f32::from(u8::from(what == What::Whole)),
+                solid: f32::from(u8::from(what == What::Solid)),
+                open,
+                offset_mm: there.then_some(along),
+                diameter_mm: there.then_some(shape.diameter_mm + wider),
+            },
+        }
+    }
+}
+
+/// Solves the first `count` equations (Cholesky); what has no solution stays
+/// where it is.
+fn solve(mut a: [[f64; MOST]; MOST], mut b: [f64; MOST], count: usize) -> [f64; MOST] {
+    for j in 0..count {
+        for k in 0..j {
+            a[j][j] -= a[j][k] * a[j][k];
+        }
+        if a[j][j] <= 0.0 {
+            return [0.0; MOST];
+        }
+        a[j][j] = a[j][j].sqrt();
+        for i in j + 1..count {
+            for k in 0..j {
+                a[i][j] -= a[i][k] * a[j][k];
+            }
+            a[i][j] /= a[j][j];
+        }
+        for k in 0..j {
+            b[j] -= a[j][k] * b[k];
+        }
+        b[j] /= a[j][j];
+    }
+    for j in (0..count).rev() {
+        for k in j + 1..count {
+            b[j] -= a[k][j] * b[k];
+        }
+        b[j] /= a[j][j];
+    }
+    b
 }

@@ -1,193 +1,266 @@
-//! Rows of needle and lace holes: where each lies, and how open its holes are.
+//! Rows of needle and lace holes: where each lies, and the fit of each hole.
 //!
-//! Enters: what is known of the card. Leaves: each row's common offset, and the
-//! final word on every position of it.
+//! Enters: light, the rows' rough places. Leaves: for each row its place by its
+//! own holes, and for each position amplitude, offset and diameter, taken as they
+//! come: nothing is judged here.
 
-use super::fitting::{MOST_LINES, Sample, Samples, Sums, median, settle};
-use super::work::Work;
-use super::{HOLE_SEARCH_MM, LEAST_LIGHT, SEARCH_PITCHES, SEARCH_TRIES, Spot};
+use super::super::light::{LANES, Lanes, Light};
+use super::super::plane::{Place, Plane};
+use super::bases::{Bases, SHAPES};
+use super::window::{Beliefs, Neighbour, Window};
 
-/// Most holes in a row.
-const MOST_HOLES: usize = 16;
-/// Channels, offsets or light of one row.
-type PerHole<T> = heapless::Vec<T, MOST_HOLES>;
+/// A hole with less light than this has no centre worth telling.
+pub(super) const LEAST_LIGHT: f32 = 0.3;
 
-impl Work<'_> {
-    /// Channels whose needle holes tell where stroke `stroke` lies.
-    fn telling(&self, stroke: usize) -> PerHole<usize> {
-        (0..self.holes)
-            .filter(|channel| {
-                self.required(stroke, *channel) && !self.within_peg[stroke * self.holes + channel]
-            })
-            .take(MOST_HOLES)
-            .collect()
+/// A hole with more is taken for a hole while levels are looked for.
+pub(super) const HOLE: f32 = 0.55;
+
+/// A row's place is good enough when its holes agree with it so well.
+const SETTLED_MM: f32 = 0.1;
+
+/// A row further off than this, by the middle of its light, is looked at where
+/// its light is, and not where the card's plane leads.
+const ASTRAY_MM: f32 = 0.35;
+
+/// Looks at a row at most.
+const LOOKS: usize = 4;
+
+/// Noise for which the loose beliefs below are made: half a hundredth of the
+/// open light.
+const NOISE: f32 = 0.005;
+
+/// What is believed of a hole beforehand, to find out what it is like: spread of
+/// its amplitude, of amplitude times offset and times change of diameter in
+/// millimetres, and of the light around it.
+const SPREADS: [f32; SHAPES] = [2.0, 0.6, 0.15, 0.02];
+
+/// One row as measured.
+#[derive(Clone, Debug)]
+pub(super) struct Row<'a> {
+    /// The sums of its light; none if it lies outside the reading.
+    pub(super) window: Option<Window<'a>>,
+    /// Amplitude of each hole.
+    pub(super) amplitude: Lanes,
+    /// Offset of each from the row's nominal place.
+    pub(super) along_mm: Lanes,
+    /// Diameter beyond the nominal one.
+    pub(super) wider_mm: Lanes,
+    /// Offset of the row by its own holes.
+    pub(super) off_mm: Option<f32>,
+}
+
+/// All rows.
+pub(super) struct Rows<'a> {
+    pub(super) bases: &'a Bases,
+    pub(super) light: &'a Light,
+    pub(super) each: Vec<Row<'a>>,
+    pub(super) across: Lanes,
+    pegged: Pegged<'a>,
+    pub(super) plane: Plane,
+}
+
+/// Where peg holes are, row by row.
+#[derive(Clone, Copy)]
+pub(super) struct Pegged<'a> {
+    /// Positions whose window a peg hole's light reaches.
+    pub(super) near: &'a [[bool; LANES]],
+    /// Positions within one.
+    pub(super) within: &'a [[bool; LANES]],
+}
+
+/// Beliefs with these spreads, where light has this noise.
+pub(super) fn beliefs(spreads: &[f32; SHAPES], noise: &Lanes) -> Beliefs {
+    spreads.map(|spread| noise.map(|noise| (noise / spread).powi(2)))
+}
+
+impl<'a> Rows<'a> {
+    /// Rows about whose places little is known.
+    pub(super) fn new(
+        bases: &'a Bases,
+        light: &'a Light,
+        rows_mm: &[Option<f32>],
+        line: Plane,
+        across: Lanes,
+        pegged: Pegged<'a>,
+    ) -> Rows<'a> {
+        let mut rows = Rows {
+            bases,
+            light,
+            each: Vec::with_capacity(rows_mm.len()),
+            across,
+            pegged,
+            plane: line,
+        };
+        for (number, rough) in rows_mm.iter().enumerate() {
+            let lead = rows.lead_mm(number);
+            let start = rough.filter(|off| (off - lead).abs() > ASTRAY_MM);
+            let row = rows.look(number, start.unwrap_or(lead), &[]);
+            rows.each.push(row);
+        }
+        rows
     }
 
-    /// The offset at which this row's required holes fit best, if its
-    /// neighbours are displaced as it is.
-    pub(super) fn seek_row(&mut self, stroke: usize) {
-        let telling = self.telling(stroke);
-        let place = stroke as f32 * self.pitch_mm;
-        let trend = self.trend_mm(place);
-        let weight = |other: Option<usize>| -> f32 {
-            let Some(other) = other.filter(|other| *other < self.strokes.len()) else {
-                return 0.0;
+    /// Whether a peg hole's light reaches this position's window.
+    pub(super) fn near_peg(&self, row: usize, lane: usize) -> bool {
+        self.pegged.near.get(row).is_some_and(|near| near[lane])
+    }
+
+    /// Whether this position lies within a peg hole.
+    pub(super) fn within_peg(&self, row: usize, lane: usize) -> bool {
+        self.pegged
+            .within
+            .get(row)
+            .is_some_and(|within| within[lane])
+    }
+
+    /// Where the card's plane leads row `number`, along its middle line.
+    pub(super) fn lead_mm(&self, number: usize) -> f32 {
+        let x = number as f64 * f64::from(self.bases.pitch_mm);
+        self.plane.at(x, 0.0) as f32
+    }
+
+    /// Displacement of each channel's holes by the card's skew.
+    pub(super) fn skewed(&self) -> Lanes {
+        self.across.map(|y| y * self.plane.skew as f32)
+    }
+
+    /// A row found at `off_mm` or near it.
+    fn look(&self, number: usize, off_mm: f32, neighbours: &[Neighbour<'_>]) -> Row<'a> {
+        let place = number as f32 * self.bases.pitch_mm;
+        let loose = beliefs(&SPREADS, &[NOISE; LANES]);
+        let mut row = Row {
+            window: None,
+            amplitude: [0.0; LANES],
+            along_mm: [off_mm; LANES],
+            wider_mm: [0.0; LANES],
+            off_mm: None,
+        };
+        let mut centre = place + off_mm;
+        for _ in 0..LOOKS {
+            let Some(window) = Window::new(self.bases, self.light, centre, neighbours) else {
+                return row;
             };
-            telling
-                .iter()
-                .map(|channel| self.open[other * self.holes + channel])
-                .sum()
-        };
-        let (own, before, after) = (
-            weight(Some(stroke)),
-            weight(stroke.checked_sub(1)),
-            weight(Some(stroke + 1)),
-        );
-        if own < LEAST_LIGHT {
-            return;
+            let none = [0.0; LANES];
+            let found = window.fit(&none, &none, &none, &none, &loose).found;
+            for lane in 0..self.light.holes {
+                let amplitude = found[0][lane].max(0.0);
+                let scale = 1.0 / amplitude.max(LEAST_LIGHT);
+                row.amplitude[lane] = amplitude;
+                let moved = (found[1][lane] * scale).clamp(-1.0, 1.0);
+                row.along_mm[lane] = window.centre_mm - place + moved;
+                row.wider_mm[lane] = found[2][lane] * scale;
+            }
+            row.off_mm = self.middle(number, &row);
+            let at = window.centre_mm - place;
+            row.window = Some(window);
+            match row.off_mm {
+                Some(off) if (off - at).abs() > SETTLED_MM => centre = place + off,
+                _ => break,
+            }
         }
-        let half = self.light.per_row / 2;
-        let lines = self.window(stroke, trend, half).map(|line| Sample {
-            light: telling
-                .iter()
-                .map(|channel| self.light.at(*channel, line))
-                .sum(),
-            along_mm: self.position_mm(line) - place,
-        });
-        let lines: Samples = lines.take(MOST_LINES).collect();
-        let step = SEARCH_PITCHES * self.pitch_mm / SEARCH_TRIES as f32;
-        let mut best = (f32::INFINITY, trend);
-        for number in -SEARCH_TRIES..=SEARCH_TRIES {
-            let offset = trend + number as f32 * step;
-            let mut misfit = 0.0;
-            for line in &lines {
-                let x = line.along_mm - offset;
-                // Of the two neighbours only the one on this side is in sight.
-                let (side, weight) = if x < 0.0 {
-                    (1.0, before)
-                } else {
-                    (-1.0, after)
-                };
-                let mut want =
-                    own * self.needle.at(x) + weight * self.needle.at(x + side * self.pitch_mm);
-                for (_, peg) in self.pegs.around(place) {
-                    let share = |channel: &usize| {
-                        self.pegs
-                            .share(peg, *channel, place + line.along_mm, offset)
-                    };
-                    want += telling.iter().map(share).sum::<f32>();
+        row
+    }
+
+    /// A row's offset by its own holes: the median of the whole ones, or of all
+    /// that have light.
+    fn middle(&self, number: usize, row: &Row<'_>) -> Option<f32> {
+        let skewed = self.skewed();
+        let offsets = |least: f32| -> heapless::Vec<f32, LANES> {
+            (0..self.light.holes)
+                .filter(|lane| row.amplitude[*lane] > least && !self.within_peg(number, *lane))
+                .map(|lane| row.along_mm[lane] - skewed[lane])
+                .collect()
+        };
+        let (mut whole, mut any) = (offsets(2.0 * LEAST_LIGHT), offsets(LEAST_LIGHT));
+        median(&mut whole).or_else(|| median(&mut any))
+    }
+
+    /// Brings places and plane to rest.
+    pub(super) fn settle(&mut self) {
+        self.refit();
+        // rows that were looked for in the wrong place, now that it is known
+        for number in 0..self.each.len() {
+            let lead = self.lead_mm(number);
+            if self.each[number].off_mm.is_none() && (self.at_mm(number) - lead).abs() > SETTLED_MM
+            {
+                self.each[number] = self.look(number, lead, &[]);
+            }
+        }
+        for _ in 0..2 {
+            for number in 0..self.each.len() {
+                self.part(number);
+            }
+        }
+        self.refit();
+    }
+
+    /// Where row `number` was looked at last.
+    fn at_mm(&self, number: usize) -> f32 {
+        let place = number as f32 * self.bases.pitch_mm;
+        let window = self.each[number].window.as_ref();
+        window.map_or(self.lead_mm(number), |window| window.centre_mm - place)
+    }
+
+    /// Measures a row anew whose neighbours lie so near that their light falls
+    /// into its window.
+    fn part(&mut self, number: usize) {
+        let pitch = self.bases.pitch_mm;
+        let sight =
+            self.bases.needle.reach_mm() + (self.bases.half as f32 + 0.5) * self.bases.line_mm;
+        let here = number as f32 * pitch + self.at_mm(number);
+        let mut near: heapless::Vec<Neighbour<'_>, 4> = heapless::Vec::new();
+        for other in number.saturating_sub(2)..(number + 3).min(self.each.len()) {
+            let centre_mm = other as f32 * pitch + self.each[other].off_mm.unwrap_or(0.0);
+            if other != number
+                && self.each[other].off_mm.is_some()
+                // a row of chads alone looks displaced, and is not
+                && self.each[other].amplitude.iter().any(|light| *light > 2.0 * LEAST_LIGHT)
+                && (centre_mm - here).abs() < sight
+            {
+                // there is room: two on either side
+                let amplitude = &self.each[other].amplitude;
+                near.push(Neighbour {
+                    centre_mm,
+                    amplitude,
+                })
+                .ok();
+            }
+        }
+        let row = (!near.is_empty()).then(|| self.look(number, self.at_mm(number), &near));
+        drop(near);
+        if let Some(row) = row {
+            self.each[number] = row;
+        }
+    }
+
+    /// The card's plane by all clear holes.
+    fn refit(&mut self) {
+        let pitch = f64::from(self.bases.pitch_mm);
+        let mut places = Vec::with_capacity(self.each.len() * self.light.holes);
+        for (number, row) in self.each.iter().enumerate() {
+            if row.off_mm.is_none() {
+                continue;
+            }
+            for lane in 0..self.light.holes {
+                if row.amplitude[lane] > HOLE && !self.within_peg(number, lane) {
+                    places.push(Place {
+                        x_mm: number as f64 * pitch,
+                        y_mm: f64::from(self.across[lane]),
+                        off_mm: f64::from(row.along_mm[lane]),
+                        weight: 1.0,
+                    });
                 }
-                misfit += (line.light - want).powi(2);
-            }
-            if misfit < best.0 {
-                best = (misfit, offset);
             }
         }
-        self.rows_mm[stroke] = Some(best.1);
+        if !places.is_empty() {
+            self.plane = Plane::robust(&places, self.plane);
+        }
     }
+}
 
-    /// Light of the row's hole on `channel`, without its neighbours'.
-    fn samples(&self, stroke: usize, channel: usize, offset_mm: f32) -> Samples {
-        let place = stroke as f32 * self.pitch_mm;
-        let half = self.light.per_row / 2;
-        // First the light of others, then what is left of the light without it.
-        let mut samples: Samples = self
-            .window(stroke, offset_mm, half)
-            .take(MOST_LINES)
-            .map(|line| Sample {
-                light: 0.0,
-                along_mm: self.position_mm(line) - place,
-            })
-            .collect();
-        let sight = self.needle.reach_mm() + self.pitch_mm;
-        for other in stroke.saturating_sub(2)..self.strokes.len().min(stroke + 3) {
-            let open = self.open[other * self.holes + channel];
-            let centre =
-                (other as f32 - stroke as f32) * self.pitch_mm + self.rows_mm[other].unwrap_or(0.0);
-            if other == stroke || open <= 0.0 || (centre - offset_mm).abs() > sight {
-                continue;
-            }
-            for sample in &mut samples {
-                sample.light += open * self.needle.at(sample.along_mm - centre);
-            }
-        }
-        for (_, peg) in self.pegs.near(place, 2.0 * self.pitch_mm) {
-            let open = peg.spot.open.min(1.0);
-            for sample in &mut samples {
-                let x = place + sample.along_mm;
-                sample.light += open * self.pegs.share(peg, channel, x, peg.offset_mm);
-            }
-        }
-        for (sample, line) in samples.iter_mut().zip(self.window(stroke, offset_mm, half)) {
-            sample.light = self.light.at(channel, line) - sample.light.min(1.0);
-        }
-        samples
-    }
-
-    /// Every row's offset anew; gives the furthest move.
-    pub(super) fn settle_rows(&mut self) -> f32 {
-        let moves = (0..self.strokes.len()).map(|stroke| self.settle_row(stroke));
-        moves.fold(0.0, f32::max)
-    }
-
-    /// One row's offset anew, its neighbours being where they are now: the
-    /// median of its holes', so that one torn hole does not move it.
-    fn settle_row(&mut self, stroke: usize) -> f32 {
-        let Some(start) = self.rows_mm[stroke] else {
-            return 0.0;
-        };
-        let bounds = self.bounds_mm(stroke as f32 * self.pitch_mm);
-        let (mut whole, mut any) = (PerHole::<f32>::new(), PerHole::<f32>::new());
-        for channel in self.telling(stroke) {
-            let samples = self.samples(stroke, channel, start);
-            let (open, offset) = settle(&samples, &self.needle, start, bounds);
-            self.open[stroke * self.holes + channel] = open.clamp(0.0, 1.0);
-            // There is room: no row has more channels than the lists.
-            if open > LEAST_LIGHT {
-                any.push(offset).ok();
-            }
-            if open > 0.6 {
-                whole.push(offset).ok();
-            }
-        }
-        // Half-cut holes count only where there are no better ones.
-        let settled = median(&mut whole).or_else(|| median(&mut any));
-        self.rows_mm[stroke] = settled;
-        settled.map_or(f32::INFINITY, |offset| (offset - start).abs())
-    }
-
-    /// The final word on every position of one row.
-    pub(super) fn finish_row(&mut self, stroke: usize, spots: &mut Vec<Spot>) {
-        let row_mm = self.offset_near(stroke);
-        let bounds = self.bounds_mm(stroke as f32 * self.pitch_mm);
-        for channel in 0..self.holes {
-            let cell = stroke * self.holes + channel;
-            if self.within_peg[cell] {
-                spots.push(Spot {
-                    within_peg: true,
-                    ..Spot::default()
-                });
-                continue;
-            }
-            let samples = self.samples(stroke, channel, row_mm);
-            let sums = Sums::of(&samples, &self.needle, row_mm);
-            let mut open = sums.open();
-            let mut offset_mm = None;
-            if open > LEAST_LIGHT {
-                let (_, offset) = settle(&samples, &self.needle, row_mm, bounds);
-                offset_mm = ((offset - row_mm).abs() <= HOLE_SEARCH_MM).then_some(offset);
-            }
-            if self.required(stroke, channel) {
-                // A hole blocked at its rim keeps its shape but loses light:
-                // the smaller of the two measures counts.
-                open = open.min(sums.filled());
-            }
-            self.open[cell] = open.clamp(0.0, 1.0);
-            spots.push(Spot {
-                open: open.max(0.0),
-                offset_mm,
-                within_peg: false,
-            });
-        }
-    }
+/// The middle value, or the mean of the middle two.
+pub(in super::super) fn median(values: &mut [f32]) -> Option<f32> {
+    values.sort_unstable_by(f32::total_cmp);
+    let (low, high) = (values.len().saturating_sub(1) / 2, values.len() / 2);
+    Some((values.get(low)? + values.get(high)?) / 2.0)
 }

@@ -1,0 +1,123 @@
+//! What the light of one hole looks like, line by line, and how it changes.
+//!
+//! Enters: the geometry, the aperture, the lines of a row. Leaves: for every way
+//! the lines can fall upon a hole the shapes its light is fitted with, and the
+//! sums of their products. Refuses holes that cannot be told from their
+//! neighbours.
+
+use super::super::input::{Geometry, Limits};
+use super::super::overlap::{Profile, open_share};
+use super::super::verdict::UnreadReason;
+
+/// Shapes: the hole's light; its change when the hole lies further along; its
+/// change with the hole's diameter; light through the card around it.
+pub(super) const SHAPES: usize = 4;
+
+/// Places between two lines at which a hole's centre is thought to lie.
+const PHASES: usize = 32;
+
+/// Fewest lines that tell what a hole is like.
+const FEWEST_TAPS: usize = 5;
+
+/// Half of the step by which a diameter is changed to see what it does.
+const DIAMETER_STEP_MM: f64 = 0.1;
+
+/// The shapes at one phase.
+#[derive(Clone, Debug)]
+pub(super) struct Phase {
+    /// Centre of the hole from the middle line, in lines.
+    pub(super) lines: f32,
+    /// Line by line, from the first of the window.
+    pub(super) taps: Vec<[f32; SHAPES]>,
+    /// Sums of the products of each two shapes.
+    pub(super) gram: [[f32; SHAPES]; SHAPES],
+}
+
+/// The shapes at every phase.
+#[derive(Clone, Debug)]
+pub(super) struct Bases {
+    phases: Vec<Phase>,
+    /// Lines on either side of the middle one.
+    pub(super) half: usize,
+    pub(super) line_mm: f32,
+    pub(super) pitch_mm: f32,
+    /// The light of one hole, against the distance from its centre.
+    pub(super) needle: Profile,
+}
+
+impl Bases {
+    /// # Errors
+    /// Holes that are not apart as seen through the aperture; too few lines.
+    pub(super) fn new(
+        geometry: &Geometry,
+        limits: &Limits,
+        per_row: usize,
+    ) -> Result<Bases, UnreadReason> {
+        let line_mm = geometry.row_pitch_mm / per_row as f64;
+        let reach = (geometry.hole_diameter_mm + limits.aperture_mm) / 2.0;
+        // a neighbour in its place casts no light into the window
+        let half = ((geometry.row_pitch_mm - reach) / line_mm - 0.5).floor();
+        if half < 1.0 || limits.aperture_mm > geometry.needle_pitch_mm {
+            return Err(UnreadReason::BadGeometry);
+        }
+        let half = half as usize;
+        if 2 * half + 1 < FEWEST_TAPS {
+            let samples_per_row = u8::try_from(per_row).unwrap_or(u8::MAX);
+            return Err(UnreadReason::SamplesPerRow { samples_per_row });
+        }
+        let phase = |number: usize| {
+            let lines = number as f64 / PHASES as f64 - 0.5;
+            Phase::new(geometry, limits, lines, half, line_mm)
+        };
+        Ok(Bases {
+            phases: (0..=PHASES).map(phase).collect(),
+            half,
+            line_mm: line_mm as f32,
+            pitch_mm: geometry.row_pitch_mm as f32,
+            needle: Profile::new(geometry.hole_diameter_mm, limits.aperture_mm, 0.0),
+        })
+    }
+
+    /// The phase for a hole whose centre lies `lines` from the middle line.
+    pub(super) fn phase(&self, lines: f32) -> Option<&Phase> {
+        let number = ((lines + 0.5) * PHASES as f32).round() as usize;
+        self.phases.get(number.min(PHASES))
+    }
+}
+
+impl Phase {
+    fn new(geometry: &Geometry, limits: &Limits, lines: f64, half: usize, line_mm: f64) -> Phase {
+        let hole = geometry.hole_diameter_mm;
+        let light = |along: f64, diameter: f64| open_share(diameter, limits.aperture_mm, along);
+        let step_mm = line_mm / 16.0;
+        let taps: Vec<[f32; SHAPES]> = (0..=2 * half)
+            .map(|tap| {
+                let along = (tap as f64 - half as f64 - lines) * line_mm;
+                let whole = light(along, hole);
+                // a hole that lies further on has the light of a line before
+                let further = light(along - step_mm, hole) - light(along + step_mm, hole);
+                let wider =
+                    light(along, hole + DIAMETER_STEP_MM) - light(along, hole - DIAMETER_STEP_MM);
+                [
+                    whole as f32,
+                    (further / (2.0 * step_mm)) as f32,
+                    (wider / (2.0 * DIAMETER_STEP_MM)) as f32,
+                    (1.0 - whole) as f32,
+                ]
+            })
+            .collect();
+        let mut gram = [[0.0; SHAPES]; SHAPES];
+        for tap in &taps {
+            for (row, a) in gram.iter_mut().zip(tap) {
+                for (sum, b) in row.iter_mut().zip(tap) {
+                    *sum += a * b;
+                }
+            }
+        }
+        Phase {
+            lines: lines as f32,
+            taps,
+            gram,
+        }
+    }
+}

@@ -1,0 +1,398 @@
+//! The light there is: lamp, dust and the paper itself, followed along the card.
+//!
+//! Enters: the rows as measured. Leaves: for every row and channel the light of
+//! a whole hole and of solid card, each channel's hole size, the noise. Refuses,
+//! so that no faulty hole passes for a whole one in dim light, every dimming of
+//! holes that the paper beside them does not show: a chad or a blunt punch dims
+//! its own hole, only lamp and dust dim solid card too.
+
+use super::super::input::Limits;
+use super::super::light::{LANES, Lanes, Light, middle_mean};
+use super::super::verdict::UnreadReason;
+use super::rows::{HOLE, LEAST_LIGHT, Rows, median};
+
+/// Rows over which the lamp and the paper are averaged.
+const STRETCH: usize = 8;
+/// A change below this is left alone.
+const WORTH: f32 = 0.006;
+/// Fastest change of the lamp believed, for each row, and what noise adds to it.
+const FASTEST_ROW: f32 = 0.008;
+const NOISE: f32 = 0.02;
+/// Rows before the first at which the open levels were taken.
+const ROWS_BEFORE: f32 = 8.0;
+/// How well the paper's dimming must agree with the holes': a share of it, and
+/// what paper differs by in itself; more by a few lines of it.
+const PAPER_AGREES: f32 = 0.35;
+const PAPER_DIFFERS: f32 = 0.02;
+const MARGIN_DIFFERS: f32 = 0.045;
+/// Fewest holes, and channels with holes, that tell a stretch's lamp.
+const FEWEST_HOLES: usize = 6;
+const FEWEST_CHANNELS: usize = 3;
+/// Fewest holes that tell dust on one channel, and how well they must agree.
+const FEWEST_DUSTY: usize = 3;
+const DUSTY_AGREE: f32 = 0.02;
+/// Fewest solid places that tell anything.
+const FEWEST_SOLID: usize = 4;
+/// Less light than this over solid card is not a hole's.
+const SOLID: f32 = 0.15;
+/// Punches wear: a hole's size is taken as it is within this of nominal.
+const MOST_WIDER_MM: f32 = 0.3;
+/// The median of a sum of six squares of normal noise over its mean (chi-square
+/// tables).
+const MEDIAN_OF_SQUARES: f32 = 0.891;
+/// A channel is a noisier one than the others from so many times their noise on.
+const NOISIER: f32 = 1.5;
+/// Least noise: rounding to a whole level, 1 / sqrt(12).
+const ROUNDING: f32 = 0.29;
+
+/// Dust that came to lie on one channel.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Dust {
+    /// First row that is dim.
+    pub(super) from: usize,
+    /// What light is left.
+    pub(super) left: f32,
+    /// Whether enough holes tell of it to allow for it.
+    pub(super) known: bool,
+}
+
+/// The light there is.
+#[derive(Clone, Debug)]
+pub(super) struct Levels {
+    /// Light of a whole hole in each row, before dust.
+    pub(super) lamp: Vec<f32>,
+    /// Light over solid card in each row.
+    pub(super) base: Vec<f32>,
+    /// Dust on each channel.
+    pub(super) dust: [Option<Dust>; LANES],
+    /// Diameter of each channel's holes beyond the nominal one.
+    pub(super) wider_mm: Lanes,
+    /// Noise of one line's light on each channel.
+    pub(super) noise: Lanes,
+    /// The largest of them.
+    pub(super) noise_share: f32,
+    /// Noise in levels.
+    pub(super) noise_levels: f32,
+    pitch_mm: f32,
+}
+
+impl Levels {
+    /// Light of a whole hole of row `row` on each channel.
+    pub(super) fn gains(&self, row: usize) -> Lanes {
+        let lamp = self.lamp.get(row).or(self.lamp.last()).copied();
+        let mut gains = [lamp.unwrap_or(1.0); LANES];
+        for (gain, dust) in gains.iter_mut().zip(&self.dust) {
+            if let Some(dust) = dust.filter(|dust| dust.known && row >= dust.from) {
+                *gain *= dust.left;
+            }
+        }
+        gains
+    }
+
+    /// The same at a place along the card.
+    pub(super) fn gains_at(&self, x_mm: f32) -> Lanes {
+        self.gains((x_mm / self.pitch_mm).round().max(0.0) as usize)
+    }
+}
+
+/// Finds out about the light.
+///
+/// # Errors
+/// Two cards, by how dark solid card is over a stretch.
+pub(super) fn levels(rows: &Rows<'_>, limits: &Limits) -> Result<Levels, UnreadReason> {
+    let paper = Paper::new(rows);
+    let least = f32::from(limits.single_card_permille) / 1000.0;
+    let dark = paper
+        .stretches
+        .iter()
+        .position(|light| light.is_some_and(|light| rows.light.through(light) < least));
+    if let Some(number) = dark {
+        let light = paper
+            .stretches
+            .get(number)
+            .copied()
+            .flatten()
+            .unwrap_or(0.0);
+        return Err(UnreadReason::TwoCards {
+            permille: super::super::light::permille(rows.light.through(light)),
+            stroke: u16::try_from(number * STRETCH).unwrap_or(u16::MAX),
+        });
+    }
+    let (noise, noise_levels) = noise(rows);
+    let base = paper.along(rows.each.len());
+    let lamp = lamp(rows, &paper);
+    let mut levels = Levels {
+        dust: [None; LANES],
+        wider_mm: wider(rows),
+        noise_share: noise
+            .iter()
+            .copied()
+            .take(rows.light.holes)
+            .fold(0.0, f32::max),
+        noise,
+        noise_levels,
+        lamp,
+        base,
+        pitch_mm: rows.bases.pitch_mm,
+    };
+    for lane in 0..rows.light.holes {
+        levels.dust[lane] = dust(rows, &levels, &paper, lane);
+    }
+    Ok(levels)
+}
+
+/// Light over solid card.
+struct Paper {
+    /// Over each stretch, all channels.
+    stretches: Vec<Option<f32>>,
+    /// Every solid place: row, channel, light.
+    places: Vec<(usize, usize, f32)>,
+}
+
+impl Paper {
+    fn new(rows: &Rows<'_>) -> Paper {
+        let mut places = Vec::with_capacity(rows.each.len() * rows.light.holes);
+        for (number, row) in rows.each.iter().enumerate() {
+            let Some(window) = &row.window else { continue };
+            let mean = window.mean();
+            for lane in 0..rows.light.holes {
+                if row.amplitude[lane].max(mean[lane]) < SOLID && !rows.near_peg(number, lane) {
+                    places.push((number, lane, mean[lane]));
+                }
+            }
+        }
+        let stretches = places_by_stretch(&places, rows.each.len());
+        Paper { stretches, places }
+    }
+
+    /// Light over solid card in each row: between the stretches' middles in a
+    /// straight line.
+    fn along(&self, rows: usize) -> Vec<f32> {
+        let knots: Vec<(f32, f32)> = self.knots(|_, light| Some(light));
+        (0..rows)
+            .map(|row| between(&knots, row as f32, 0.0))
+            .collect()
+    }
+
+    fn knots(&self, value: impl Fn(usize, f32) -> Option<f32>) -> Vec<(f32, f32)> {
+        let stretches = self.stretches.iter().enumerate();
+        stretches
+            .filter_map(|(number, light)| Some((middle_of(number), value(number, (*light)?)?)))
+            .collect()
+    }
+
+    /// Light over solid card of one channel from row `from` on, against all
+    /// channels'; with nothing taken for the light of one hole.
+    fn against(&self, light: &Light, lane: usize, from: usize) -> Option<f32> {
+        let of = |own: bool| {
+            let mut values: Vec<f32> = self
+                .places
+                .iter()
+                .filter(|(row, other, _)| *row >= from && (*other == lane) == own)
+                .map(|(_, _, share)| light.through(*share))
+                .collect();
+            (values.len() >= FEWEST_SOLID)
+                .then(|| middle_mean(&mut values))
+                .flatten()
+        };
+        Some(of(true)? / of(false)?)
+    }
+}
+
+fn places_by_stretch(places: &[(usize, usize, f32)], rows: usize) -> Vec<Option<f32>> {
+    let mut stretches = Vec::with_capacity(rows.div_ceil(STRETCH));
+    let mut values = Vec::new();
+    let mut rest = places;
+    for number in 0..rows.div_ceil(STRETCH) {
+        let count = rest.partition_point(|(row, _, _)| row / STRETCH <= number);
+        let (own, after) = rest.split_at(count);
+        rest = after;
+        values.clear();
+        values.extend(own.iter().map(|(_, _, light)| *light));
+        let told = values.len() >= 2 * FEWEST_SOLID;
+        stretches.push(told.then(|| middle_mean(&mut values)).flatten());
+    }
+    stretches
+}
+
+/// The row in the middle of a stretch.
+fn middle_of(stretch: usize) -> f32 {
+    (stretch * STRETCH) as f32 + (STRETCH - 1) as f32 / 2.0
+}
+
+/// Between two knots in a straight line, and on in the same line beyond them.
+fn between(knots: &[(f32, f32)], at: f32, without: f32) -> f32 {
+    let after = knots.partition_point(|(place, _)| *place <= at);
+    let after = after.clamp(1, knots.len().max(2) - 1);
+    match (knots.get(after - 1), knots.get(after)) {
+        (Some((from, start)), Some((to, end))) => start + (end - start) * (at - from) / (to - from),
+        (Some((_, only)), None) => *only,
+        _ => without,
+    }
+}
+
+/// Noise of a line's light on each channel, by how it differs from line to line
+/// over solid card; and in levels.
+fn noise(rows: &Rows<'_>) -> (Lanes, f32) {
+    let light = rows.light;
+    let mut own: Vec<(usize, f32)> = Vec::new();
+    for lane in 0..light.holes {
+        let mut squares: Vec<f32> = Vec::with_capacity(rows.each.len());
+        for (number, row) in rows.each.iter().enumerate() {
+            if let Some(window) = &row.window
+                && row.amplitude[lane] < SOLID
+                && !rows.near_peg(number, lane)
+            {
+                squares.push(window.variance(lane));
+            }
+        }
+        let scale = light.span[lane] * (1.0 - light.solid);
+        if squares.len() >= 2 * FEWEST_SOLID
+            && let Some(square) = median(&mut squares)
+        {
+            let noise = (square / MEDIAN_OF_SQUARES).max(0.0).sqrt();
+            own.push((lane, noise * scale));
+        }
+    }
+    let mut all: Vec<f32> = own.iter().map(|(_, levels)| *levels).collect();
+    // with no solid card to tell, what is common is taken for true
+    let pooled = median(&mut all).unwrap_or(1.0).max(ROUNDING);
+    let mut noise = [pooled; LANES];
+    // a channel's own is no better known than all channels' together
+    for (lane, levels) in own
+        .into_iter()
+        .filter(|(_, levels)| *levels > NOISIER * pooled)
+    {
+        noise[lane] = levels;
+    }
+    for (noise, span) in noise.iter_mut().zip(&light.span) {
+        *noise /= span * (1.0 - light.solid);
+    }
+    (noise, pooled)
+}
+
+/// Each channel's hole size, by the middle of its clear holes.
+fn wider(rows: &Rows<'_>) -> Lanes {
+    let mut wider = [0.0; LANES];
+    for (lane, wider) in wider.iter_mut().enumerate().take(rows.light.holes) {
+        let clear =
+            rows.each.iter().enumerate().filter(|(number, row)| {
+                row.amplitude[lane] > HOLE && !rows.near_peg(*number, lane)
+            });
+        let mut sizes: Vec<f32> = clear.map(|(_, row)| row.wider_mm[lane]).collect();
+        if sizes.len() >= FEWEST_SOLID {
+            *wider = median(&mut sizes).unwrap_or(0.0);
+        }
+        *wider = wider.clamp(-MOST_WIDER_MM, MOST_WIDER_MM);
+    }
+    wider
+}
+
+/// The lamp's strength in each row; 1 where the paper does not bear it out.
+fn lamp(rows: &Rows<'_>, paper: &Paper) -> Vec<f32> {
+    let even = vec![1.0; rows.each.len()];
+    let mut knots: Vec<(f32, f32)> = Vec::new();
+    let (mut before, mut was) = (-ROWS_BEFORE, 1.0);
+    let (mut paper_was, mut differs) = (rows.light.solid, MARGIN_DIFFERS);
+    for number in 0..paper.stretches.len() {
+        let Some(strength) = strength(rows, number) else {
+            continue;
+        };
+        let at = middle_of(number);
+        let Some(light) = paper.stretches.get(number).copied().flatten() else {
+            continue;
+        };
+        let light = rows.light.through(light);
+        if knots.is_empty() && (strength - 1.0).abs() < PAPER_DIFFERS {
+            // the lamp is as it was: the stretch tells more of the paper than the
+            // few lines of the margin
+            (paper_was, differs) = (light / strength, PAPER_DIFFERS);
+        }
+        let paper_left = light / paper_was;
+        if (strength - was).abs() > FASTEST_ROW * (at - before) + NOISE
+            // a brighter lamp makes no faulty hole pass
+            || strength < 1.0 - WORTH && !agrees(strength, paper_left, differs)
+        {
+            return even;
+        }
+        knots.push((at, strength));
+        (before, was) = (at, strength);
+    }
+    if knots
+        .iter()
+        .all(|(_, strength)| (strength - 1.0).abs() < WORTH)
+    {
+        return even;
+    }
+    (0..rows.each.len())
+        .map(|row| between(&knots, row as f32, 1.0))
+        .collect()
+}
+
+/// Whether solid card is dimmed as holes are.
+fn agrees(holes: f32, paper: f32, differs: f32) -> bool {
+    (holes - paper).abs() < differs + PAPER_AGREES * (1.0 - holes).abs()
+}
+
+/// The middle amplitude of the clear holes of one stretch.
+fn strength(rows: &Rows<'_>, stretch: usize) -> Option<f32> {
+    let first = stretch * STRETCH;
+    let mut clear = Vec::with_capacity(STRETCH * LANES);
+    let mut channels = [false; LANES];
+    for (number, row) in rows.each.iter().enumerate().skip(first).take(STRETCH) {
+        for lane in 0..rows.light.holes {
+            if row.amplitude[lane] > HOLE && !rows.near_peg(number, lane) {
+                clear.push(row.amplitude[lane]);
+                channels[lane] = true;
+            }
+        }
+    }
+    let wide = channels.iter().filter(|any| **any).count() >= FEWEST_CHANNELS;
+    (clear.len() >= FEWEST_HOLES && wide)
+        .then(|| median(&mut clear))
+        .flatten()
+}
+
+/// Dust on one channel: from some hole on to the last, all are dim alike, and so
+/// is the paper.
+fn dust(rows: &Rows<'_>, levels: &Levels, paper: &Paper, lane: usize) -> Option<Dust> {
+    let holes: Vec<(usize, f32)> = rows
+        .each
+        .iter()
+        .enumerate()
+        .filter(|(number, row)| row.amplitude[lane] > LEAST_LIGHT && !rows.near_peg(*number, lane))
+        .map(|(number, row)| (number, row.amplitude[lane] / levels.lamp[number]))
+        .collect();
+    let mut last: Vec<f32> = holes.iter().rev().take(5).map(|(_, left)| *left).collect();
+    let left = median(&mut last)?;
+    let alike = |hole: &(usize, f32)| (hole.1 - left).abs() < DUSTY_AGREE;
+    // from the end as far back as nearly all are alike
+    let (mut start, mut others) = (holes.len(), 0);
+    for (at, hole) in holes.iter().enumerate().rev() {
+        if alike(hole) {
+            start = at;
+        } else {
+            others += 1;
+            if others > 1 + (holes.len() - at) / 6 {
+                break;
+            }
+        }
+    }
+    let count = holes.iter().skip(start).filter(|hole| alike(hole)).count();
+    if (left - 1.0).abs() < WORTH {
+        // the last holes are as bright as they should be; a single dim hole
+        // among them is a fault of its own
+        return None;
+    }
+    // dust may have come at any row after the last hole that is not dim
+    let from = start
+        .checked_sub(1)
+        .and_then(|at| holes.get(at))
+        .map_or(0, |hole| hole.0 + 1);
+    let dim = paper.against(rows.light, lane, from)?;
+    agrees(left, dim, MARGIN_DIFFERS).then_some(Dust {
+        from,
+        left,
+        known: count >= FEWEST_DUSTY,
+    })
+}

@@ -1,0 +1,224 @@
+//! What every position is, and how sure that is.
+//!
+//! Enters: the rows as measured, the light there is. Leaves: a spot for each
+//! position. Three explanations are weighed for each: a whole hole of this
+//! channel's size in this row's place, solid card, or neither, each allowed the
+//! small differences that blocks and paper have.
+
+use super::super::input::Geometry;
+use super::super::light::{LANES, Lanes};
+use super::super::verdict::UnreadReason;
+use super::bases::SHAPES;
+use super::levels::Levels;
+use super::rows::{LEAST_LIGHT, Row, Rows, beliefs};
+use super::{Measured, Spot, What};
+
+/// Spreads allowed a whole hole: of its light, of its offset in the row and its
+/// diameter (in millimetres), and of the light around it (common practice, no
+/// source).
+const WHOLE: [f32; SHAPES] = [0.006, 0.15, 0.04, 0.02];
+
+/// Spreads allowed solid card: a pinhole's light, and thin or thick places.
+const SOLID: [f32; SHAPES] = [0.02, 0.002, 0.002, 0.015];
+
+/// A misfit of so many squares of the noise is as likely another thing: beyond
+/// what noise does (chi-square tables: seven squares pass 48, where doubt begins,
+/// four times in a hundred million).
+const MISFIT: f32 = 58.0;
+
+/// Most noise of one line, as a share of the light: beyond it, a chad that covers
+/// a fifth of its hole and hangs from the side, where the aperture sees least of
+/// it, has a misfit that noise alone could bring under [`MISFIT`].
+const MOST_NOISE: f32 = 0.0105;
+
+/// Light between two rows that belongs to neither.
+const STRAY: f32 = 0.25;
+
+/// How near the light of one hole in dust must be to what dust leaves.
+const DUSTY_AGREE: f32 = 0.06;
+
+/// Tells of every position what it is.
+///
+/// # Errors
+/// Noise in which the least chad could hide.
+pub(super) fn tell(
+    rows: &Rows<'_>,
+    levels: &Levels,
+    geometry: &Geometry,
+) -> Result<Measured, UnreadReason> {
+    quiet_enough(rows, levels)?;
+    let mut spots = Vec::with_capacity(rows.each.len() * rows.light.holes);
+    for (number, row) in rows.each.iter().enumerate() {
+        row_spots(rows, levels, geometry, number, row, &mut spots);
+    }
+    strays(rows, &mut spots);
+    Ok(Measured {
+        holes: rows.light.holes,
+        spots,
+        rows_mm: rows.each.iter().map(|row| row.off_mm).collect(),
+        pegs: Vec::new(),
+        plane: rows.plane,
+        noise: levels.noise_levels,
+    })
+}
+
+/// Whether the least chad shows through the noise on every channel.
+fn quiet_enough(rows: &Rows<'_>, levels: &Levels) -> Result<(), UnreadReason> {
+    for (hole, noise) in (1u8..).zip(&levels.noise).take(rows.light.holes) {
+        if *noise > MOST_NOISE {
+            return Err(UnreadReason::TooNoisy {
+                hole,
+                permille: super::super::light::permille(*noise),
+            });
+        }
+    }
+    Ok(())
+}
+
+fn row_spots(
+    rows: &Rows<'_>,
+    levels: &Levels,
+    geometry: &Geometry,
+    number: usize,
+    row: &Row<'_>,
+    spots: &mut Vec<Spot>,
+) {
+    let Some(window) = &row.window else {
+        let nothing = Spot {
+            whole: 0.5,
+            solid: 0.5,
+            ..Spot::default()
+        };
+        spots.extend(std::iter::repeat_n(nothing, rows.light.holes));
+        return;
+    };
+    let gains = levels.gains(number);
+    let base = [levels.base.get(number).copied().unwrap_or(0.0); LANES];
+    let place = number as f32 * rows.bases.pitch_mm;
+    let centre = row.off_mm.unwrap_or(window.centre_mm - place) + place - window.centre_mm;
+    let moved = rows.skewed().map(|skewed| centre + skewed);
+    let none = [0.0; LANES];
+    let whole = window.fit(
+        &gains,
+        &moved,
+        &levels.wider_mm,
+        &base,
+        &beliefs(&WHOLE, &levels.noise),
+    );
+    let solid = window.fit(&none, &none, &none, &base, &beliefs(&SOLID, &levels.noise));
+    let filled = window.filled(&gains, &base);
+    for lane in 0..rows.light.holes {
+        if rows.within_peg(number, lane) {
+            spots.push(Spot {
+                what: What::WithinPeg,
+                ..Spot::default()
+            });
+            continue;
+        }
+        let noise = levels.noise[lane].powi(2);
+        let open = filled[lane].max(0.0);
+        let mut spot = weigh(whole.misfit[lane] / noise, solid.misfit[lane] / noise);
+        if spot.what == What::Partial {
+            // darker than solid card: no hole, but something else is amiss
+            let dark = row.amplitude[lane] <= 0.0 && open < LEAST_LIGHT;
+            if dark {
+                spot.solid = 0.5;
+            } else if dusty(levels, number, lane, row.amplitude[lane]) {
+                spot.whole = 0.5;
+            }
+        }
+        let there = spot.what != What::Solid && row.amplitude[lane] > LEAST_LIGHT;
+        spots.push(Spot {
+            open,
+            offset_mm: there.then(|| row.along_mm[lane]),
+            diameter_mm: there.then(|| geometry.hole_diameter_mm as f32 + row.wider_mm[lane]),
+            ..spot
+        });
+    }
+}
+
+/// What explains the light best, by the two misfits in squares of the noise.
+fn weigh(whole: f32, solid: f32) -> Spot {
+    let best = whole.min(solid).min(MISFIT);
+    let likely = |misfit: f32| (-0.5 * (misfit - best)).exp();
+    let all = likely(whole) + likely(solid) + likely(MISFIT);
+    let what = if best == whole {
+        What::Whole
+    } else if best == solid {
+        What::Solid
+    } else {
+        What::Partial
+    };
+    Spot {
+        what,
+        whole: likely(whole) / all,
+        solid: likely(solid) / all,
+        ..Spot::default()
+    }
+}
+
+/// Whether a dim hole may be dim by dust alone: the paper beside it is, but too
+/// few holes tell of it, or it fell while this row was read.
+fn dusty(levels: &Levels, row: usize, lane: usize, amplitude: f32) -> bool {
+    let Some(dust) = levels.dust.get(lane).copied().flatten() else {
+        return false;
+    };
+    let left = amplitude / levels.lamp.get(row).copied().unwrap_or(1.0);
+    if dust.known {
+        let (low, high) = (dust.left.min(1.0), dust.left.max(1.0));
+        (row + 2 >= dust.from && row <= dust.from + 1) && (low - 0.05..=high + 0.05).contains(&left)
+    } else {
+        row >= dust.from && (left - dust.left).abs() < DUSTY_AGREE
+    }
+}
+
+/// Light on a line between two rows' windows that neither row accounts for is
+/// light at the nearer position.
+fn strays(rows: &Rows<'_>, spots: &mut [Spot]) {
+    let bases = rows.bases;
+    let before = rows.light.per_row as f32;
+    let centre = |number: usize| {
+        let row = rows.each.get(number)?;
+        Some(row.window.as_ref()?.centre_mm)
+    };
+    for (number, line) in rows.light.lines.iter().enumerate() {
+        let x = (number as f32 - before) * bases.line_mm;
+        if line.iter().all(|light| *light < STRAY) {
+            continue;
+        }
+        let after = (0..rows.each.len())
+            .skip((x / bases.pitch_mm - 2.0).max(0.0) as usize)
+            .find(|row| centre(*row).is_some_and(|at| at > x))
+            .unwrap_or(rows.each.len());
+        let reach = (bases.half as f32 + 0.5) * bases.line_mm;
+        let seen = |row: usize| centre(row).is_some_and(|at| (at - x).abs() <= reach);
+        let earlier = after.checked_sub(1);
+        if seen(after) || earlier.is_some_and(seen) {
+            continue;
+        }
+        let mut known: Lanes = [0.0; LANES];
+        for row in earlier
+            .into_iter()
+            .chain([after])
+            .filter_map(|row| rows.each.get(row).map(|each| (row, each)))
+        {
+            let at = row.0 as f32 * bases.pitch_mm + row.1.off_mm.unwrap_or(0.0);
+            let share = bases.needle.at(x - at);
+            for (known, amplitude) in known.iter_mut().zip(&row.1.amplitude) {
+                *known += share * amplitude;
+            }
+        }
+        let nearest =
+            ((x / bases.pitch_mm).round().max(0.0) as usize).min(rows.each.len().max(1) - 1);
+        for lane in 0..rows.light.holes {
+            let left = line[lane] - known[lane];
+            let spot = spots.get_mut(nearest * rows.light.holes + lane);
+            if let Some(spot) =
+                spot.filter(|spot| left > STRAY && matches!(spot.what, What::Solid | What::Whole))
+            {
+                (spot.what, spot.whole, spot.solid) = (What::Partial, 0.0, 0.0);
+                spot.open = spot.open.max(left);
+            }
+        }
+    }
+}

@@ -1,0 +1,129 @@
+//! Where each row lies, roughly: the middle of its light.
+//!
+//! Enters: light, places that a peg hole lights. Leaves: each row's offset along
+//! the feed, if it has light, and the card's own shift and stretch. A card may be
+//! shifted by half a pitch and swollen by one in a hundred, so each row is looked
+//! for where those before it lead.
+
+use super::super::light::{LANES, Lanes, Light};
+use super::super::plane::{Place, Plane};
+use super::bases::Bases;
+
+/// Less of a whole hole's light than this, on one channel, tells nothing.
+const CLEAR: f32 = 0.35;
+
+/// A row further than this from where it was looked for is a displaced one, and
+/// does not lead to the next.
+const LEADING_MM: f32 = 1.0;
+
+/// Unless so many rows running are displaced alike.
+const FOLLOWED: usize = 3;
+
+/// The rows' offsets, looked for around `plane`; none where there is no light to
+/// tell.
+pub(super) fn track(
+    bases: &Bases,
+    light: &Light,
+    near_peg: &[[bool; LANES]],
+    plane: Plane,
+) -> Vec<Option<f32>> {
+    let whole: f32 = {
+        let lines = light.per_row as i32;
+        let along = |n: i32| n as f32 * bases.line_mm;
+        (-lines..=lines).map(|n| bases.needle.at(along(n))).sum()
+    };
+    let mut lead = 0.0f32;
+    let mut strays: heapless::Vec<f32, FOLLOWED> = heapless::Vec::new();
+    let mut rows = Vec::with_capacity(near_peg.len());
+    for (row, near_peg) in near_peg.iter().enumerate() {
+        let place = row as f32 * bases.pitch_mm;
+        let place = place + plane.at(f64::from(place), 0.0) as f32;
+        let found = middle(bases, light, place + lead, near_peg, CLEAR * whole);
+        rows.push(found.map(|at| at - row as f32 * bases.pitch_mm));
+        let Some(off) = found.map(|at| at - place) else {
+            continue;
+        };
+        if (off - lead).abs() < LEADING_MM {
+            lead += 0.5 * (off - lead);
+            strays.clear();
+            continue;
+        }
+        if strays
+            .iter()
+            .any(|before| (before - off).abs() > LEADING_MM / 2.0)
+        {
+            strays.clear();
+        }
+        if strays.push(off).is_err() {
+            lead = off;
+            strays.clear();
+        }
+    }
+    rows
+}
+
+/// The middle of the light around `at_mm`, of all channels with clear holes.
+fn middle(
+    bases: &Bases,
+    light: &Light,
+    at_mm: f32,
+    near_peg: &[bool; LANES],
+    clear: f32,
+) -> Option<f32> {
+    let centre = (at_mm / bases.line_mm).round() as i64 + light.per_row as i64;
+    let half = light.per_row as i64 / 2;
+    let first = usize::try_from(centre - half).ok()?;
+    let lines = light.lines.get(first..=first + 2 * half as usize)?;
+    let (mut sum, mut moment): (Lanes, Lanes) = ([0.0; LANES], [0.0; LANES]);
+    for (number, line) in (-half..).zip(lines) {
+        // the first and the last line are half in this pitch, half in the next
+        let weight = if number.abs() == half { 0.5 } else { 1.0 };
+        let along = number as f32 * weight;
+        for ((sum, moment), light) in sum.iter_mut().zip(&mut moment).zip(line) {
+            *sum += weight * light;
+            *moment += along * light;
+        }
+    }
+    let (mut all, mut moments) = (0.0, 0.0);
+    for ((sum, moment), near_peg) in sum.iter().zip(&moment).zip(near_peg) {
+        if *sum > clear && !near_peg {
+            all += sum;
+            moments += moment;
+        }
+    }
+    let start_mm = (centre - light.per_row as i64) as f32 * bases.line_mm;
+    (all > 0.0).then(|| start_mm + moments / all * bases.line_mm)
+}
+
+/// The card's shift and stretch by its rows alone: the line from which the rows
+/// farthest off are left out one by one, a third of them at most.
+pub(super) fn line(rows: &[Option<f32>], pitch_mm: f32) -> Plane {
+    let mut places: Vec<Place> = rows
+        .iter()
+        .enumerate()
+        .filter_map(|(row, off)| {
+            Some(Place {
+                x_mm: row as f64 * f64::from(pitch_mm),
+                y_mm: 0.0,
+                off_mm: f64::from((*off)?),
+                weight: 1.0,
+            })
+        })
+        .collect();
+    let fewest = (places.len() * 2).div_ceil(3).max(2);
+    loop {
+        let plane = Plane::least_squares(&places);
+        let far = |place: &Place| (place.off_mm - plane.at(place.x_mm, 0.0)).abs();
+        let worst = places
+            .iter()
+            .enumerate()
+            .map(|(number, place)| (number, far(place)))
+            .max_by(|(_, a), (_, b)| a.total_cmp(b));
+        match worst {
+            Some((number, far)) if far > f64::from(pitch_mm) / 16.0 && places.len() > fewest => {
+                places.swap_remove(number);
+            }
+            _ => return plane,
+        }
+    }
+}
