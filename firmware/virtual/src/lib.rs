@@ -14,6 +14,7 @@ pub mod chance;
 pub mod faults;
 pub mod geometry;
 pub mod line;
+pub mod optics;
 pub mod pty;
 pub mod settings;
 pub mod stock;
