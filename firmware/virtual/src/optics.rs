@@ -9,7 +9,7 @@
 
 use crate::geometry::{self, Opening};
 use crate::settings::WorldSettings;
-use crate::stock::Card;
+use crate::stock::{Card, Hole};
 use cardwright_protocol::card::MOST_HOLES;
 use cardwright_protocol::unit_to_host::Levels;
 use rand::SeedableRng;
@@ -61,8 +61,9 @@ pub struct Optics {
     gains: [f64; CHANNELS],
     across: [f64; CHANNELS],
     rng: ChaCha8Rng,
-    /// Room for the holes near the bar, kept from scan to scan.
-    near: Vec<Opening>,
+    /// The holes over each aperture, as seen from its middle; kept for its room
+    /// from scan to scan.
+    over: [Vec<Opening>; CHANNELS],
 }
 
 /// A card over the bar.
@@ -75,13 +76,6 @@ struct Sheet<'a> {
     turn: (f64, f64),
     /// The share of the bar's apertures between its two edges.
     covered: f64,
-}
-
-/// The cards over the bar and their holes near it, as seen from the middle of
-/// the bar.
-struct Under<'a> {
-    sheets: [Option<Sheet<'a>>; 2],
-    near: Vec<Opening>,
 }
 
 impl Optics {
@@ -100,7 +94,7 @@ impl Optics {
             gains,
             across,
             rng,
-            near: Vec::new(),
+            over: Default::default(),
         }
     }
 
@@ -119,7 +113,7 @@ impl Optics {
     ) -> Levels {
         let mut levels = [0u8; CHANNELS];
         let span = machine.open_level - machine.dark_level - machine.stray_level;
-        let under = (light.lamp > 0.0).then(|| self.under_the_bar(machine, cards));
+        let sheets = (light.lamp > 0.0).then(|| self.under_the_bar(machine, cards));
         for (channel, level) in levels
             .iter_mut()
             .enumerate()
@@ -130,8 +124,8 @@ impl Optics {
             if let Some(dust) = light.dust.filter(|dust| dust.channel == channel) {
                 gain *= 1.0 - dust.loss;
             }
-            if let Some(under) = &under {
-                let through = under.through(machine, self.across[channel]);
+            if let Some(sheets) = &sheets {
+                let through = self.through(machine, sheets, channel);
                 exact += light.lamp * gain * (machine.stray_level + span * through);
             }
             exact += gain * span * light.ambient;
@@ -139,24 +133,17 @@ impl Optics {
             // The cast clips at both ends.
             *level = (exact + light.noise_level * noise).round() as u8;
         }
-        if let Some(under) = under {
-            self.near = under.near;
-        }
         levels
     }
 
-    /// What lies over the bar.
+    /// The cards over the bar; notes the holes over each aperture.
     fn under_the_bar<'a>(
         &mut self,
         machine: &WorldSettings,
         cards: impl IntoIterator<Item = (&'a Card, f64)>,
-    ) -> Under<'a> {
-        let mut near = std::mem::take(&mut self.near);
-        near.clear();
-        let mut under = Under {
-            sheets: [None; 2],
-            near,
-        };
+    ) -> [Option<Sheet<'a>>; 2] {
+        self.over.iter_mut().for_each(Vec::clear);
+        let mut sheets = [None; 2];
         let aperture = machine.aperture_mm / 2.0;
         let over = cards.into_iter().filter(|(card, along)| {
             *along > -aperture && *along < card.length_in_feed_mm() + aperture
@@ -168,14 +155,12 @@ impl Optics {
                 turn: card.skew.sin_cos(),
                 covered: covered_share(along, card.length_in_feed_mm(), aperture),
             };
-            under.sheets[usize::from(n)] = Some(sheet);
-            under.add_holes(machine, &sheet, n);
+            sheets[usize::from(n)] = Some(sheet);
+            self.add_holes(machine, &sheet, n);
         }
-        under
+        sheets
     }
-}
 
-impl Under<'_> {
     /// Adds the holes of a card that can be over any aperture.
     fn add_holes(&mut self, machine: &WorldSettings, sheet: &Sheet, n: u8) {
         let card = sheet.card;
@@ -195,55 +180,57 @@ impl Under<'_> {
             let (x, y) = card.to_machine_by(sheet.turn, hole.x_mm, hole.y_mm);
             let x = x - sheet.along;
             if x.abs() < hole.r_mm + aperture {
-                let flap = hole.flap;
-                self.near.push(Opening {
+                self.add_hole(machine, x, y, hole, n);
+            }
+        }
+    }
+
+    /// Adds a hole, at this place from the middle of the bar, to the apertures
+    /// it is over.
+    fn add_hole(&mut self, machine: &WorldSettings, x: f64, y: f64, hole: &Hole, sheet: u8) {
+        let reach = hole.r_mm + machine.aperture_mm / 2.0;
+        // Channels stand a pitch apart: from the first that can be reached.
+        let first = ((y - reach - self.across[0]) / machine.pitch_mm).floor() as usize;
+        let channels = self.across.iter().zip(&mut self.over);
+        for (across, over) in channels.take(usize::from(machine.holes)).skip(first) {
+            let y = y - across;
+            if y <= -reach {
+                break;
+            }
+            if x * x + y * y < reach * reach && over.len() < MOST_OVER {
+                over.push(Opening {
                     x,
                     y,
                     r: hole.r_mm,
-                    flap,
-                    sheet: n,
+                    flap: hole.flap,
+                    sheet,
                 });
             }
         }
     }
 
-    /// Light through what lies over the aperture at this place across.
-    fn through(&self, machine: &WorldSettings, across: f64) -> f64 {
-        let aperture = machine.aperture_mm / 2.0;
-        let (mut paper, mut covered, mut sheets) = (1.0, 1.0, 0u8);
-        for sheet in self.sheets.iter().flatten() {
+    /// Light through what lies over this channel's aperture.
+    fn through(&self, machine: &WorldSettings, sheets: &[Option<Sheet>], channel: usize) -> f64 {
+        let across = self.across[channel];
+        let (mut paper, mut covered, mut count) = (1.0, 1.0, 0u8);
+        for sheet in sheets.iter().flatten() {
             let card = sheet.card;
             let (sin, cos) = sheet.turn;
             let x = (sheet.along * cos + across * sin) / card.stretch;
             let y = across * cos - sheet.along * sin;
             if y.abs() <= card.width_mm / 2.0 {
                 paper *= card.paper_at(x, y);
-                sheets += 1;
+                count += 1;
                 covered *= sheet.covered;
             }
         }
-        if sheets == 0 {
+        if count == 0 {
             return 1.0;
         }
         // Two cards of different paper pass like two of their mean.
-        let each = if sheets == 2 { f64::sqrt(paper) } else { paper };
-        let mut over = [Opening {
-            x: 0.0,
-            y: 0.0,
-            r: 0.0,
-            flap: None,
-            sheet: 0,
-        }; MOST_OVER];
-        let mut found = 0;
-        for opening in &self.near {
-            let y = opening.y - across;
-            let reach = opening.r + aperture;
-            if opening.x * opening.x + y * y < reach * reach && found < MOST_OVER {
-                over[found] = Opening { y, ..*opening };
-                found += 1;
-            }
-        }
-        let through = geometry::light_through(aperture, &over[..found], sheets, each);
+        let each = if count == 2 { f64::sqrt(paper) } else { paper };
+        let aperture = machine.aperture_mm / 2.0;
+        let through = geometry::light_through(aperture, &self.over[channel], count, each);
         covered * through + (1.0 - covered)
     }
 }
