@@ -130,8 +130,7 @@ impl Optics {
             }
             exact += gain * span * light.ambient;
             let noise: f64 = StandardNormal.sample(&mut self.rng);
-            // The cast clips at both ends.
-            *level = (exact + light.noise_level * noise).round() as u8;
+            *level = byte(exact + light.noise_level * noise);
         }
         levels
     }
@@ -189,8 +188,9 @@ impl Optics {
     /// it is over.
     fn add_hole(&mut self, machine: &WorldSettings, x: f64, y: f64, hole: &Hole, sheet: u8) {
         let reach = hole.r_mm + machine.aperture_mm / 2.0;
-        // Channels stand a pitch apart: from the first that can be reached.
-        let first = ((y - reach - self.across[0]) / machine.pitch_mm).floor() as usize;
+        // Channels stand a pitch apart: from the first that can be reached, or
+        // from 0, to which the cast clips.
+        let first = ((y - reach - self.across[0]) / machine.pitch_mm) as usize;
         let channels = self.across.iter().zip(&mut self.over);
         for (across, over) in channels.take(usize::from(machine.holes)).skip(first) {
             let y = y - across;
@@ -235,6 +235,14 @@ impl Optics {
     }
 }
 
+/// The nearest whole level, clipped to a byte; for numbers no less than nought
+/// as `f64::round`, which is a call into the C library on common targets.
+fn byte(level: f64) -> u8 {
+    // The cast cuts off the fraction, and clips at both ends.
+    let whole = level as u8;
+    whole.saturating_add(u8::from(level - f64::from(whole) >= 0.5))
+}
+
 /// The share of the aperture that lies within the card's two edges.
 fn covered_share(along: f64, length: f64, aperture: f64) -> f64 {
     let beyond = |distance: f64| {
@@ -247,4 +255,23 @@ fn covered_share(along: f64, length: f64, aperture: f64) -> f64 {
         }
     };
     (1.0 - beyond(along) - beyond(length - along)).clamp(0.0, 1.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn levels_are_rounded_and_clipped() {
+        let below_half = 0.5f64.next_down();
+        for level in [
+            -3.0, -0.5, 0.0, below_half, 0.5, 1.5, 2.4, 254.5, 255.5, 1e9,
+        ] {
+            assert_eq!(
+                byte(level),
+                level.round().clamp(0.0, 255.0) as u8,
+                "{level}"
+            );
+        }
+    }
 }
