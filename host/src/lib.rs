@@ -9,6 +9,7 @@ pub mod firmware;
 mod input;
 pub mod job;
 pub mod judge;
+pub mod lacing;
 pub mod ledger;
 pub mod order;
 pub mod picture;

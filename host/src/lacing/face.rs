@@ -1,0 +1,80 @@
+//! A faulty card's face, as large as the paper allows.
+//!
+//! The card is the one that the pictures draw; here it only gets its place.
+
+use super::{Fault, Place};
+use crate::deck::CardFormat;
+use crate::picture::{CardDrawing, Mark, MarkKind, card_svg};
+use cardwright_protocol::CardNumber;
+use std::fmt::Write as _;
+
+/// Free around the card, on the card.
+const EDGE_MM: f64 = 1.0;
+
+/// Most of a page's height that a card may take.
+const TALLEST: f64 = 110.0;
+
+/// A face with the room that it takes.
+pub(super) struct Face {
+    svg: String,
+    view: (f64, f64),
+    size: (f64, f64),
+}
+
+impl Face {
+    /// The face of a card, in no more than this width.
+    pub(super) fn of(format: &CardFormat, number: u32, fault: &Fault, width: f64) -> Face {
+        let drawing = CardDrawing {
+            format,
+            strokes: &fault.strokes,
+            deck: "",
+            number: Some(CardNumber(number)),
+            marks: &marks(fault),
+        };
+        let view = (
+            format.card_length_mm() + 2.0 * EDGE_MM,
+            format.card_width_mm() + 2.0 * EDGE_MM,
+        );
+        let scale = (width / view.0).min(TALLEST / view.1).min(1.0);
+        Face {
+            svg: card_svg(&drawing),
+            view,
+            size: (view.0 * scale, view.1 * scale),
+        }
+    }
+
+    pub(super) fn height(&self) -> f64 {
+        self.size.1
+    }
+
+    /// Sets the face with its upper left corner here. The view is the card
+    /// alone: its leading edge is at 0 and its centre line at 0.
+    pub(super) fn draw(&self, page: &mut String, number: u32, (x, y): (f64, f64)) {
+        let inner = self.svg.split_once('>').map_or("", |(_, inner)| inner);
+        let (length, width) = self.view;
+        let _ = write!(
+            page,
+            r#"<svg class="card" data-card="{number}" x="{x:.3}" y="{y:.3}" width="{:.3}" height="{:.3}" viewBox="{:.3} {:.3} {length:.3} {width:.3}">"#,
+            self.size.0,
+            self.size.1,
+            -EDGE_MM,
+            -width / 2.0,
+        );
+        page.push_str(inner);
+    }
+}
+
+fn marks(fault: &Fault) -> Vec<Mark> {
+    let mark = |kind: MarkKind| {
+        move |place: &Place| Mark {
+            stroke: place.stroke,
+            hole: place.hole,
+            kind,
+            offset_mm: 0.0,
+        }
+    };
+    let missing = fault.missing.iter().map(mark(MarkKind::Missing));
+    missing
+        .chain(fault.extra.iter().map(mark(MarkKind::Extra)))
+        .collect()
+}
