@@ -31,7 +31,7 @@ impl Run {
     #[must_use]
     pub const fn words(self) -> (&'static str, &'static str) {
         match self {
-            Run::Whole => ("the chain", "forwards"),
+            Run::Whole => ("chain", "forwards"),
             Run::Odd => ("odd chain", "forwards"),
             Run::Even => ("even chain", "backwards"),
         }

@@ -31,8 +31,9 @@ const STYLE: &str = "\
 .sheet .cut{fill:#fff;stroke:#111;stroke-width:.3}
 .sheet .lace,.sheet .peg{fill:#ddd}
 .sheet .spot{fill:#bbb}
-.sheet .tick{stroke:#555}
-.sheet .missing{stroke:#b83a08;stroke-width:.9}
+.sheet .tick{display:none}
+.sheet .tick+text{font-size:4.4px}
+.sheet .missing{stroke:#b83a08;stroke-width:.8}
 .sheet .extra{stroke:#6d2077;stroke-width:.9}
 .sheet .legend,.sheet svg text[font-size='4']{display:none}
 ";
@@ -190,7 +191,7 @@ pub(super) fn letters(svg: &mut String, (x, y): (f64, f64), set: Set, more: &str
 /// 0.64 of their size wide and whose widest Latin letters are as wide as high.
 pub(super) fn text_width(words: &str, size: f64) -> f64 {
     let wide = |letter: char| match letter {
-        'i' | 'j' | 'l' | ' ' | '.' | ',' | ':' | ';' | '\'' | '|' | 'I' => 0.37,
+        'i' | 'j' | 'l' | ' ' | '\u{a0}' | '.' | ',' | ':' | ';' | '\'' | '|' | 'I' => 0.37,
         '(' | ')' | '-' | 'f' | 'r' | 't' => 0.42,
         'm' | 'w' | 'M' | 'W' | '%' | '@' | '=' | '+' => 1.01,
         'A'..='Z' => 0.8,
@@ -250,6 +251,9 @@ fn shortened(words: &str, size: f64, width: f64) -> String {
 }
 
 fn escaped(words: &str) -> String {
-    let safe = words.replace('&', "&amp;").replace('<', "&lt;");
+    let safe = words
+        .replace('\u{a0}', " ")
+        .replace('&', "&amp;")
+        .replace('<', "&lt;");
     safe.replace('>', "&gt;").replace('"', "&quot;")
 }

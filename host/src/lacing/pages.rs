@@ -17,6 +17,9 @@ const FIGURE: Set = Set {
     class: "",
     indent: 0.0,
 };
+/// Most cards that are drawn: a deck with more is cut again, not mended, and its
+/// sheet would be a book (common practice, no source).
+const MOST_FACES: usize = 500;
 /// From one line of them to the next.
 const LINE: f64 = 5.2;
 
@@ -111,7 +114,7 @@ fn key(flow: &mut Flow) {
             (LEFT + 42.0, foot),
             SMALL,
             "",
-            "(12)  is to be seen to first",
+            "(n)  is to be seen to first",
         );
     });
 }
@@ -214,15 +217,21 @@ fn faults(flow: &mut Flow, lacing: &Lacing) {
     }
     let key = "The face as seen from the numbered end, which is at the left. A round hole is right; \
                a cross in a broken ring is a hole that is missing; a diamond round a hole is one too many. \
-               Lace and peg holes are grey.";
+               Lace and peg holes are grey. Rows are numbered above, holes at the left.";
     flow.section("Faulty cards", 60.0);
     flow.words(SMALL, key);
-    for (number, fault) in lacing.faults() {
-        fault_block(flow, lacing, number, fault);
+    for (place, (number, fault)) in lacing.faults().enumerate() {
+        if place == MOST_FACES {
+            let words =
+                format!("Of more than {MOST_FACES} faulty cards, the others are not drawn.");
+            flow.gap(5.0);
+            flow.words(PLAIN, &words);
+        }
+        fault_block(flow, lacing, (number, fault), place < MOST_FACES);
     }
 }
 
-fn fault_block(flow: &mut Flow, lacing: &Lacing, number: u32, fault: &Fault) {
+fn fault_block(flow: &mut Flow, lacing: &Lacing, (number, fault): (u32, &Fault), draw: bool) {
     let format = &lacing.sheet.format;
     let title = Set { size: 4.2, ..PLAIN };
     let what = if fault.is_cut_again() {
@@ -238,7 +247,7 @@ fn fault_block(flow: &mut Flow, lacing: &Lacing, number: u32, fault: &Fault) {
     for (what, places) in mending(format, fault) {
         lines.push((PLAIN, format!("{}: {places}", capital(what))));
     }
-    let marked = !fault.missing.is_empty() || !fault.extra.is_empty();
+    let marked = draw && !(fault.missing.is_empty() && fault.extra.is_empty());
     let face = marked.then(|| Face::of(format, number, fault, WIDTH));
     let drawn = face.as_ref().map_or(0.0, |face| face.height() + 2.0);
     let words: f64 = lines.iter().map(|(set, line)| height(*set, line)).sum();

@@ -29,7 +29,7 @@ pub(super) fn text(lacing: &Lacing) -> String {
     paragraph(
         &mut text,
         "  ",
-        "=12 carries a wire, (12) is to be seen to first.",
+        "=n carries a wire, (n) is to be seen to first.",
     );
     for chain in &lacing.chains {
         text.push('\n');
@@ -133,7 +133,7 @@ fn paragraph(text: &mut String, margin: &str, words: &str) {
     let mut empty = true;
     for word in words.split(' ') {
         if !empty && line.chars().count() + 1 + word.chars().count() > COLUMNS {
-            let _ = writeln!(text, "{line}");
+            let _ = writeln!(text, "{}", line.replace('\u{a0}', " "));
             line = format!("{margin}  ");
             empty = true;
         }
@@ -143,5 +143,5 @@ fn paragraph(text: &mut String, margin: &str, words: &str) {
         line.push_str(word);
         empty = false;
     }
-    let _ = writeln!(text, "{line}");
+    let _ = writeln!(text, "{}", line.replace('\u{a0}', " "));
 }

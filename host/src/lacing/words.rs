@@ -16,21 +16,30 @@ pub(super) fn place(format: &CardFormat, strokes: &[Stroke], place: Place) -> St
 /// Places, which must be in order, put together by row: `row 3 holes 4, 5`.
 pub(super) fn places(format: &CardFormat, strokes: &[Stroke], places: &[Place]) -> Vec<String> {
     let one_line = |a: &Place, b: &Place| a.stroke == b.stroke && a.hole != PEG;
-    places
-        .chunk_by(one_line)
-        .map(|chunk| match chunk {
-            [] => String::new(),
-            [only] => place(format, strokes, *only),
-            [first, ..] => {
-                let holes: Vec<String> = chunk.iter().map(|place| place.hole.to_string()).collect();
-                format!(
-                    "{} holes {}",
-                    line(format, strokes, *first),
-                    holes.join(", ")
-                )
-            }
-        })
-        .collect()
+    let words = places.chunk_by(one_line).map(|chunk| match chunk {
+        [] => String::new(),
+        [only] => place(format, strokes, *only),
+        [first, ..] => {
+            let holes: Vec<String> = chunk.iter().map(|place| place.hole.to_string()).collect();
+            format!(
+                "{} holes {}",
+                line(format, strokes, *first),
+                holes.join(", ")
+            )
+        }
+    });
+    words.map(kept_together).collect()
+}
+
+/// Longest words that are kept on one line.
+const TOGETHER: usize = 24;
+
+/// Short words get spaces at which no line is broken.
+fn kept_together(words: String) -> String {
+    if words.len() > TOGETHER {
+        return words;
+    }
+    words.replace(' ', "\u{a0}")
 }
 
 /// The line of holes across the card on which a place lies.
@@ -143,15 +152,14 @@ pub(super) fn wires(wires: &Wires) -> String {
     } else {
         format!("{} or {}", wires.narrowest, wires.widest)
     };
-    let closer = if wires.closer() {
-        format!(", closer than {low} because the chain does not divide so")
-    } else {
-        String::new()
-    };
-    format!(
-        "{count}, {apart} cards from one to the next: one to {low}-{high} cards in a {} set{closer}.",
-        wires.set()
-    )
+    let set = wires.set();
+    if wires.closer() {
+        return format!(
+            "{count}, {apart} cards from one to the next: closer than the {low}-{high} of a {set} set, \
+             into which this chain does not divide."
+        );
+    }
+    format!("{count}, {apart} cards from one to the next ({low}-{high} in a {set} set).")
 }
 
 /// Where the figures for wires are from.
