@@ -332,14 +332,19 @@ fn a_verdict_becomes_the_marks_that_it_means() {
         judged,
         open_permille,
         offset_um,
+        sure: 1.0,
+        across_um: None,
+        diameter_um: None,
     };
     let mut report = Report {
+        skew_urad: 0,
+        noise_levels: 0.7,
         verdict: Verdict::Faulty(Vec::new()),
         cells: vec![
             cell(2, true, Judged::Right, 990, Some(40)),
             cell(3, false, Judged::Right, 0, None),
             cell(4, true, Judged::Missing, 0, None),
-            cell(5, true, Judged::Missing, 400, Some(-300)),
+            cell(5, true, Judged::Partial, 400, Some(-300)),
             cell(6, false, Judged::Extra, 900, Some(0)),
             cell(7, false, Judged::WithinPeg, 900, None),
             cell(8, true, Judged::Right, 950, Some(-1_250)),

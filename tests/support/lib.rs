@@ -1,4 +1,5 @@
 //! Shared by the tests that cross crates.
 
 pub mod emulated;
+pub mod trust;
 pub mod virtual_time;

@@ -195,7 +195,7 @@ impl Default for StockSettings {
             length_mm: 2.0 * 14.2 + 55.0 * NEEDLE_PITCH_MM,
             width_mm: 8.0 * NEEDLE_PITCH_MM + 18.0,
             stretch_spread: 0.0005,
-            skew_spread: 0.001,
+            skew_spread: 0.0004,
             paper: 0.06,
             paper_spread: 0.08,
             most_patches: 3,

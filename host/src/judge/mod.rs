@@ -13,6 +13,7 @@
 mod decide;
 mod input;
 mod light;
+#[allow(clippy::needless_range_loop)] // channels side by side, by their number
 mod measure;
 mod overlap;
 mod plane;

@@ -165,6 +165,27 @@ pub enum UnreadReason {
         /// Noise of one line, in thousandths of the open light.
         permille: u16,
     },
+    /// Holes are dim all together, and solid card is not.
+    #[error(
+        "near stroke {stroke} all holes have {permille} thousandths of their light, and solid card does not bear that out: blunt punches, or a lamp that wavers; look at both, then read again"
+    )]
+    Dim {
+        /// The first stroke of the stretch, from 0.
+        stroke: u16,
+        /// Light of its holes, in thousandths of a whole hole's.
+        permille: u16,
+    },
+    /// Holes pass too far beside the apertures.
+    #[error(
+        "the card lies askew: its holes pass up to {:.1} mm beside the light sensors ({:.1} mm of skew a metre); set the guides, lay it in straight and read again",
+        f64::from(*across_um) / 1000.0, f64::from(*skew_urad) / 1000.0
+    )]
+    Askew {
+        /// Furthest beside, in micrometres.
+        across_um: i32,
+        /// Skew, in millionths of a radian.
+        skew_urad: i32,
+    },
     /// Positions that cannot be told.
     #[error(
         "{} cannot be told{}: clean the reader and read the card again",

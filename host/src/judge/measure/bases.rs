@@ -22,9 +22,16 @@ const FEWEST_TAPS: usize = 5;
 /// Half of the step by which a diameter is changed to see what it does.
 const DIAMETER_STEP_MM: f64 = 0.1;
 
+/// Step and number of the places beside the aperture's middle at which a hole may
+/// pass; further out, an aperture sees too little of it.
+const ACROSS_STEP_MM: f32 = 0.1;
+const ACROSS: usize = 10;
+
 /// The shapes at one phase.
 #[derive(Clone, Debug)]
 pub(super) struct Phase {
+    /// Its number.
+    number: usize,
     /// Centre of the hole from the middle line, in lines.
     pub(super) lines: f32,
     /// Line by line, from the first of the window.
@@ -36,7 +43,8 @@ pub(super) struct Phase {
 /// The shapes at every phase.
 #[derive(Clone, Debug)]
 pub(super) struct Bases {
-    phases: Vec<Phase>,
+    /// For each place across.
+    tables: Vec<Vec<Phase>>,
     /// Lines on either side of the middle one.
     pub(super) half: usize,
     pub(super) line_mm: f32,
@@ -65,12 +73,13 @@ impl Bases {
             let samples_per_row = u8::try_from(per_row).unwrap_or(u8::MAX);
             return Err(UnreadReason::SamplesPerRow { samples_per_row });
         }
-        let phase = |number: usize| {
-            let lines = number as f64 / PHASES as f64 - 0.5;
-            Phase::new(geometry, limits, lines, half, line_mm)
+        let table = |across: usize| {
+            let across_mm = across as f64 * f64::from(ACROSS_STEP_MM);
+            let phase = |number| Phase::new(geometry, limits, number, across_mm, half, line_mm);
+            (0..=PHASES).map(phase).collect()
         };
         Ok(Bases {
-            phases: (0..=PHASES).map(phase).collect(),
+            tables: (0..ACROSS).map(table).collect(),
             half,
             line_mm: line_mm as f32,
             pitch_mm: geometry.row_pitch_mm as f32,
@@ -78,17 +87,42 @@ impl Bases {
         })
     }
 
-    /// The phase for a hole whose centre lies `lines` from the middle line.
-    pub(super) fn phase(&self, lines: f32) -> Option<&Phase> {
+    /// The phase for holes whose centre lies `lines` from the middle line and
+    /// passes `across_mm` beside the aperture's middle.
+    pub(super) fn phase(&self, lines: f32, across_mm: f32) -> Option<&Phase> {
         let number = ((lines + 0.5) * PHASES as f32).round() as usize;
-        self.phases.get(number.min(PHASES))
+        let across = (across_mm.abs() / ACROSS_STEP_MM).round() as usize;
+        self.tables
+            .get(across.min(ACROSS - 1))?
+            .get(number.min(PHASES))
+    }
+
+    /// The light of a whole hole at this phase, line by line, if it passes
+    /// `across_mm` beside the aperture's middle: between two tables.
+    pub(super) fn whole(&self, phase: &Phase, across_mm: f32) -> impl Iterator<Item = f32> {
+        let place = (across_mm.abs() / ACROSS_STEP_MM).min((ACROSS - 1) as f32);
+        let near = (place as usize).min(ACROSS - 2);
+        let share = place - near as f32;
+        let taps = |across: usize| self.tables[across][phase.number].taps.iter();
+        let pairs = taps(near).zip(taps(near + 1));
+        pairs.map(move |(near, far)| near[0] + (far[0] - near[0]) * share)
     }
 }
 
 impl Phase {
-    fn new(geometry: &Geometry, limits: &Limits, lines: f64, half: usize, line_mm: f64) -> Phase {
+    fn new(
+        geometry: &Geometry,
+        limits: &Limits,
+        number: usize,
+        across_mm: f64,
+        half: usize,
+        line_mm: f64,
+    ) -> Phase {
+        let lines = number as f64 / PHASES as f64 - 0.5;
         let hole = geometry.hole_diameter_mm;
-        let light = |along: f64, diameter: f64| open_share(diameter, limits.aperture_mm, along);
+        let light = |along: f64, diameter: f64| {
+            open_share(diameter, limits.aperture_mm, along.hypot(across_mm))
+        };
         let step_mm = line_mm / 16.0;
         let taps: Vec<[f32; SHAPES]> = (0..=2 * half)
             .map(|tap| {
@@ -115,6 +149,7 @@ impl Phase {
             }
         }
         Phase {
+            number,
             lines: lines as f32,
             taps,
             gram,

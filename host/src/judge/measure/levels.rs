@@ -15,6 +15,8 @@ use super::rows::{HOLE, LEAST_LIGHT, Rows, median};
 const STRETCH: usize = 8;
 /// A change below this is left alone.
 const WORTH: f32 = 0.006;
+/// Holes that are dimmer by less, all together, hide nothing.
+const HARMLESS: f32 = 0.015;
 /// Fastest change of the lamp believed, for each row, and what noise adds to it.
 const FASTEST_ROW: f32 = 0.008;
 const NOISE: f32 = 0.02;
@@ -98,7 +100,8 @@ impl Levels {
 /// Finds out about the light.
 ///
 /// # Errors
-/// Two cards, by how dark solid card is over a stretch.
+/// Two cards, by how dark solid card is over a stretch; holes that are dim all
+/// together and no lamp's doing.
 pub(super) fn levels(rows: &Rows<'_>, limits: &Limits) -> Result<Levels, UnreadReason> {
     let paper = Paper::new(rows);
     let least = f32::from(limits.single_card_permille) / 1000.0;
@@ -120,7 +123,7 @@ pub(super) fn levels(rows: &Rows<'_>, limits: &Limits) -> Result<Levels, UnreadR
     }
     let (noise, noise_levels) = noise(rows);
     let base = paper.along(rows.each.len());
-    let lamp = lamp(rows, &paper);
+    let lamp = lamp(rows, &paper)?;
     let mut levels = Levels {
         dust: [None; LANES],
         wider_mm: wider(rows),
@@ -154,10 +157,11 @@ impl Paper {
         let mut places = Vec::with_capacity(rows.each.len() * rows.light.holes);
         for (number, row) in rows.each.iter().enumerate() {
             let Some(window) = &row.window else { continue };
-            let mean = window.mean();
             for lane in 0..rows.light.holes {
-                if row.amplitude[lane].max(mean[lane]) < SOLID && !rows.near_peg(number, lane) {
-                    places.push((number, lane, mean[lane]));
+                if row.amplitude[lane].max(window.mean(lane)) < SOLID
+                    && !rows.near_peg(number, lane)
+                {
+                    places.push((number, lane, window.mean(lane)));
                 }
             }
         }
@@ -288,12 +292,16 @@ fn wider(rows: &Rows<'_>) -> Lanes {
     wider
 }
 
-/// The lamp's strength in each row; 1 where the paper does not bear it out.
-fn lamp(rows: &Rows<'_>, paper: &Paper) -> Vec<f32> {
-    let even = vec![1.0; rows.each.len()];
+/// The lamp's strength in each row.
+///
+/// # Errors
+/// Holes that are dim, or bright, all together in a way the paper does not bear
+/// out.
+fn lamp(rows: &Rows<'_>, paper: &Paper) -> Result<Vec<f32>, UnreadReason> {
     let mut knots: Vec<(f32, f32)> = Vec::new();
     let (mut before, mut was) = (-ROWS_BEFORE, 1.0);
     let (mut paper_was, mut differs) = (rows.light.solid, MARGIN_DIFFERS);
+    let mut doubt = None;
     for number in 0..paper.stretches.len() {
         let Some(strength) = strength(rows, number) else {
             continue;
@@ -308,12 +316,14 @@ fn lamp(rows: &Rows<'_>, paper: &Paper) -> Vec<f32> {
             // few lines of the margin
             (paper_was, differs) = (light / strength, PAPER_DIFFERS);
         }
-        let paper_left = light / paper_was;
-        if (strength - was).abs() > FASTEST_ROW * (at - before) + NOISE
-            // a brighter lamp makes no faulty hole pass
-            || strength < 1.0 - WORTH && !agrees(strength, paper_left, differs)
-        {
-            return even;
+        let sudden = (strength - was).abs() > FASTEST_ROW * (at - before) + NOISE;
+        // a brighter lamp makes no faulty hole pass
+        let alone = strength < 1.0 - HARMLESS && !agrees(strength, light / paper_was, differs);
+        if sudden || alone {
+            doubt.get_or_insert(UnreadReason::Dim {
+                stroke: u16::try_from(number * STRETCH).unwrap_or(u16::MAX),
+                permille: super::super::light::permille(strength),
+            });
         }
         knots.push((at, strength));
         (before, was) = (at, strength);
@@ -322,11 +332,14 @@ fn lamp(rows: &Rows<'_>, paper: &Paper) -> Vec<f32> {
         .iter()
         .all(|(_, strength)| (strength - 1.0).abs() < WORTH)
     {
-        return even;
+        return Ok(vec![1.0; rows.each.len()]);
     }
-    (0..rows.each.len())
-        .map(|row| between(&knots, row as f32, 1.0))
-        .collect()
+    match doubt {
+        Some(reason) => Err(reason),
+        None => Ok((0..rows.each.len())
+            .map(|row| between(&knots, row as f32, 1.0))
+            .collect()),
+    }
 }
 
 /// Whether solid card is dimmed as holes are.

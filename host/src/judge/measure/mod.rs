@@ -142,7 +142,7 @@ pub(super) fn measure(
         within: &within,
     };
     let mut rows = Rows::new(bases, &light, &rows_mm, line, across, pegs_at);
-    rows.settle();
+    rows.settle(&pegs.across());
     let levels = levels::levels(&rows, limits)?;
     let mut measured = tell::tell(&rows, &levels, geometry)?;
     measured.pegs = pegs.spots(bases, &levels);

@@ -13,8 +13,8 @@ use super::levels::Levels;
 use super::{PegSpot, Spot, What};
 use cardwright_protocol::Stroke;
 
-/// Half of the step by which size and place across are changed to see what that
-/// does, in millimetres.
+/// Half of the step by which the size is changed to see what that does, in
+/// millimetres.
 const STEP_MM: f64 = 0.1;
 
 /// Rounds of fitting.
@@ -49,9 +49,37 @@ const SIZE_OFF_MM: f32 = 0.9;
 #[derive(Clone, Debug)]
 struct Seen {
     lane: usize,
-    light: Profile,
-    further_across: Profile,
+    /// Its light, were it this many steps further across, from [`FURTHEST`] on the
+    /// near side to as many on the far side.
+    light: Vec<Profile>,
     wider: Profile,
+}
+
+/// Steps across that are tabulated on either side, and their length.
+const FURTHEST: usize = 8;
+const ACROSS_STEP_MM: f32 = 0.25;
+
+impl Seen {
+    /// Light of a hole in its place across.
+    fn nominal(&self) -> &Profile {
+        &self.light[FURTHEST]
+    }
+
+    /// Light of a hole `across_mm` further across, its change along the feed and
+    /// its change across, at `along_mm` from its centre.
+    fn at(&self, along_mm: f32, across_mm: f32) -> (f32, f32, f32) {
+        let most = 2 * FURTHEST - 1;
+        let place = (across_mm / ACROSS_STEP_MM + FURTHEST as f32).clamp(0.0, most as f32);
+        let near = (place as usize).min(most);
+        let (light, slope) = self.light[near].at_with_slope(along_mm);
+        let (next, next_slope) = self.light[near + 1].at_with_slope(along_mm);
+        let share = place - near as f32;
+        (
+            light + (next - light) * share,
+            slope + (next_slope - slope) * share,
+            (next - light) / ACROSS_STEP_MM,
+        )
+    }
 }
 
 /// What every peg hole of a card looks like.
@@ -98,25 +126,26 @@ impl PegShape {
             .map(|hole| (usize::from(hole) - 1, geometry.across_mm(hole)))
             .filter(|(_, across)| reach_mm(peg, aperture, *across) > 0.0)
             .map(|(lane, across)| {
-                let at = |along: f64, across: f64, wider: f64| {
-                    open_share(peg + wider, aperture, along.hypot(across))
-                };
-                let reach = reach_mm(peg + STEP_MM, aperture, (across.abs() - STEP_MM).max(0.0));
+                let at =
+                    |along: f64, wider: f64| open_share(peg + wider, aperture, along.hypot(across));
+                let reach = reach_mm(peg + STEP_MM, aperture, across);
+                let light = (0..=2 * FURTHEST).map(|step| {
+                    let further = (step as f64 - FURTHEST as f64) * f64::from(ACROSS_STEP_MM);
+                    // a hole further across has the light of a channel before
+                    Profile::new(peg, aperture, across - further)
+                });
                 Seen {
                     lane,
-                    light: Profile::new(peg, aperture, across),
-                    // a hole further across has the light of a channel before
-                    further_across: Profile::of(reach, |along| {
-                        (at(along, across - STEP_MM, 0.0) - at(along, across + STEP_MM, 0.0))
-                            / (2.0 * STEP_MM)
-                    }),
+                    light: light.collect(),
                     wider: Profile::of(reach, |along| {
-                        (at(along, across, STEP_MM) - at(along, across, -STEP_MM)) / (2.0 * STEP_MM)
+                        (at(along, STEP_MM) - at(along, -STEP_MM)) / (2.0 * STEP_MM)
                     }),
                 }
             })
             .collect();
-        let reach = seen.iter().map(|seen| seen.light.reach_mm());
+        let reach = seen
+            .iter()
+            .flat_map(|seen| seen.light.iter().map(Profile::reach_mm));
         PegShape {
             reach_mm: reach.fold(0.0, f32::max),
             seen,
@@ -148,13 +177,13 @@ impl<'a> Pegs<'a> {
     pub(super) fn in_sight(&self, rows: usize, bases: &Bases) -> Vec<[bool; LANES]> {
         let window = (bases.half as f32 + 1.0) * bases.line_mm;
         self.mark(rows, bases, |seen, along| {
-            along < seen.light.reach_mm() + window
+            along < seen.nominal().reach_mm() + window
         })
     }
 
     /// Positions that lie within a peg hole.
     pub(super) fn within(&self, rows: usize, bases: &Bases) -> Vec<[bool; LANES]> {
-        self.mark(rows, bases, |seen, along| seen.light.at(along) > 0.5)
+        self.mark(rows, bases, |seen, along| seen.nominal().at(along) > 0.5)
     }
 
     fn mark(
@@ -223,6 +252,15 @@ impl<'a> Pegs<'a> {
         }
     }
 
+    /// Where those that are whole lie, along and across.
+    pub(super) fn across(&self) -> Vec<(f32, f32)> {
+        let whole = self
+            .each
+            .iter()
+            .filter(|peg| (peg.fit[0] - 1.0).abs() < 2.0 * LIGHT_OFF);
+        whole.map(|peg| (peg.place_mm, peg.fit[2])).collect()
+    }
+
     /// Takes their light away.
     pub(super) fn take_away(&self, bases: &Bases, light: &mut Light) {
         let before = light.per_row as i64;
@@ -258,9 +296,9 @@ impl Peg {
     fn model(&self, seen: &Seen, at_mm: f32) -> (f32, [f32; 3]) {
         let [_, along, across, wider] = self.fit;
         let from = at_mm - self.place_mm - along;
-        let (light, slope) = seen.light.at_with_slope(from);
-        let (further, wide) = (seen.further_across.at(from), seen.wider.at(from));
-        let model = light + across * further + wider * wide;
+        let (light, slope, further) = seen.at(from, across);
+        let wide = seen.wider.at(from);
+        let model = light + wider * wide;
         (model.clamp(0.0, 1.0), [-slope, further, wide])
     }
 
@@ -383,7 +421,7 @@ impl Peg {
                 let own = line[seen.lane] / gain;
                 misfit += (own - self.fit[0] * model).powi(2);
                 count += 1.0;
-                let nominal = seen.light.at(at - self.place_mm - self.fit[1]);
+                let nominal = seen.at(at - self.place_mm - self.fit[1], self.fit[2]).0;
                 light += own;
                 whole += nominal;
             }

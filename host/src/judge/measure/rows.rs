@@ -7,7 +7,7 @@
 use super::super::light::{LANES, Lanes, Light};
 use super::super::plane::{Place, Plane};
 use super::bases::{Bases, SHAPES};
-use super::window::{Beliefs, Neighbour, Window};
+use super::window::{Beliefs, Expected, Neighbour, Window};
 
 /// A hole with less light than this has no centre worth telling.
 pub(super) const LEAST_LIGHT: f32 = 0.3;
@@ -21,6 +21,9 @@ const SETTLED_MM: f32 = 0.1;
 /// A row further off than this, by the middle of its light, is looked at where
 /// its light is, and not where the card's plane leads.
 const ASTRAY_MM: f32 = 0.35;
+
+/// Less than this to the side changes nothing that is seen of a hole.
+const SIDEWAYS_MM: f32 = 0.15;
 
 /// Looks at a row at most.
 const LOOKS: usize = 4;
@@ -57,6 +60,8 @@ pub(super) struct Rows<'a> {
     pub(super) across: Lanes,
     pegged: Pegged<'a>,
     pub(super) plane: Plane,
+    /// How far the card lies to the side.
+    aside_mm: f32,
 }
 
 /// Where peg holes are, row by row.
@@ -90,6 +95,7 @@ impl<'a> Rows<'a> {
             across,
             pegged,
             plane: line,
+            aside_mm: 0.0,
         };
         for (number, rough) in rows_mm.iter().enumerate() {
             let lead = rows.lead_mm(number);
@@ -119,6 +125,17 @@ impl<'a> Rows<'a> {
         self.plane.at(x, 0.0) as f32
     }
 
+    /// How far beside their apertures' middles row `number`'s holes pass.
+    fn beside_mm(&self, number: usize) -> f32 {
+        self.aside_mm - self.plane.skew as f32 * number as f32 * self.bases.pitch_mm
+    }
+
+    /// The same for each channel: a swollen card is wider too.
+    pub(super) fn beside(&self, number: usize) -> Lanes {
+        let row = self.beside_mm(number);
+        self.across.map(|y| row + y * self.plane.stretch as f32)
+    }
+
     /// Displacement of each channel's holes by the card's skew.
     pub(super) fn skewed(&self) -> Lanes {
         self.across.map(|y| y * self.plane.skew as f32)
@@ -137,11 +154,24 @@ impl<'a> Rows<'a> {
         };
         let mut centre = place + off_mm;
         for _ in 0..LOOKS {
-            let Some(window) = Window::new(self.bases, self.light, centre, neighbours) else {
+            let at = (centre, self.beside_mm(number));
+            let Some(window) = Window::new(self.bases, self.light, at, neighbours) else {
                 return row;
             };
-            let none = [0.0; LANES];
-            let found = window.fit(&none, &none, &none, &none, &loose).found;
+            let found = if self.beside_mm(number).abs() > SIDEWAYS_MM {
+                let whole = Expected {
+                    gain: [1.0; LANES],
+                    moved: [0.0; LANES],
+                    across: self.beside(number),
+                    wider: [0.0; LANES],
+                    base: [0.0; LANES],
+                };
+                let mut found = window.compare(self.bases, &whole, &loose).0.found;
+                found[0] = found[0].map(|more| 1.0 + more);
+                found
+            } else {
+                window.fit(&loose).found
+            };
             for lane in 0..self.light.holes {
                 let amplitude = found[0][lane].max(0.0);
                 let scale = 1.0 / amplitude.max(LEAST_LIGHT);
@@ -175,8 +205,20 @@ impl<'a> Rows<'a> {
         median(&mut whole).or_else(|| median(&mut any))
     }
 
-    /// Brings places and plane to rest.
-    pub(super) fn settle(&mut self) {
+    /// Brings places and plane to rest, the peg holes having been found at these
+    /// places along and across.
+    pub(super) fn settle(&mut self, pegs: &[(f32, f32)]) {
+        self.refit();
+        let aside = pegs.iter().map(|(x, y)| y + self.plane.skew as f32 * x);
+        let aside = aside.sum::<f32>() / pegs.len().max(1) as f32;
+        if aside.abs() > SIDEWAYS_MM {
+            self.aside_mm = aside;
+        }
+        for number in 0..self.each.len() {
+            if self.beside_mm(number).abs() > SIDEWAYS_MM {
+                self.each[number] = self.look(number, self.at_mm(number), &[]);
+            }
+        }
         self.refit();
         // rows that were looked for in the wrong place, now that it is known
         for number in 0..self.each.len() {

@@ -11,6 +11,7 @@ use super::super::verdict::UnreadReason;
 use super::bases::SHAPES;
 use super::levels::Levels;
 use super::rows::{LEAST_LIGHT, Row, Rows, beliefs};
+use super::window::Expected;
 use super::{Measured, Spot, What};
 
 /// Spreads allowed a whole hole: of its light, of its offset in the row and its
@@ -31,6 +32,13 @@ const MISFIT: f32 = 58.0;
 /// it, has a misfit that noise alone could bring under [`MISFIT`].
 const MOST_NOISE: f32 = 0.0105;
 
+/// Furthest that a hole may pass beside its aperture's middle: beyond it, a chad
+/// that covers three tenths of the hole from the far side hides from the aperture.
+const MOST_ACROSS_MM: f32 = 0.45;
+
+/// What solid card's light differs by from line to line.
+const PAPER: f32 = 0.01;
+
 /// Light between two rows that belongs to neither.
 const STRAY: f32 = 0.25;
 
@@ -47,6 +55,7 @@ pub(super) fn tell(
     geometry: &Geometry,
 ) -> Result<Measured, UnreadReason> {
     quiet_enough(rows, levels)?;
+    straight_enough(rows)?;
     let mut spots = Vec::with_capacity(rows.each.len() * rows.light.holes);
     for (number, row) in rows.each.iter().enumerate() {
         row_spots(rows, levels, geometry, number, row, &mut spots);
@@ -75,6 +84,28 @@ fn quiet_enough(rows: &Rows<'_>, levels: &Levels) -> Result<(), UnreadReason> {
     Ok(())
 }
 
+/// Whether no row's holes pass so far beside their apertures that a chad could
+/// hide there.
+fn straight_enough(rows: &Rows<'_>) -> Result<(), UnreadReason> {
+    let furthest = [0, rows.each.len().max(1) - 1]
+        .into_iter()
+        .flat_map(|row| rows.beside(row).into_iter().take(rows.light.holes))
+        .fold(0.0, |most: f32, beside| {
+            if beside.abs() > most.abs() {
+                beside
+            } else {
+                most
+            }
+        });
+    if furthest.abs() <= MOST_ACROSS_MM {
+        return Ok(());
+    }
+    Err(UnreadReason::Askew {
+        across_um: (furthest * 1000.0) as i32,
+        skew_urad: (rows.plane.skew * 1e6) as i32,
+    })
+}
+
 fn row_spots(
     rows: &Rows<'_>,
     levels: &Levels,
@@ -92,21 +123,19 @@ fn row_spots(
         spots.extend(std::iter::repeat_n(nothing, rows.light.holes));
         return;
     };
-    let gains = levels.gains(number);
-    let base = [levels.base.get(number).copied().unwrap_or(0.0); LANES];
+    let base = levels.base.get(number).copied().unwrap_or(0.0);
     let place = number as f32 * rows.bases.pitch_mm;
     let centre = row.off_mm.unwrap_or(window.centre_mm - place) + place - window.centre_mm;
-    let moved = rows.skewed().map(|skewed| centre + skewed);
-    let none = [0.0; LANES];
-    let whole = window.fit(
-        &gains,
-        &moved,
-        &levels.wider_mm,
-        &base,
-        &beliefs(&WHOLE, &levels.noise),
-    );
-    let solid = window.fit(&none, &none, &none, &base, &beliefs(&SOLID, &levels.noise));
-    let filled = window.filled(&gains, &base);
+    let expected = Expected {
+        gain: levels.gains(number),
+        moved: rows.skewed().map(|skewed| centre + skewed),
+        across: rows.beside(number),
+        wider: levels.wider_mm,
+        base: [base; LANES],
+    };
+    let (whole, filled) = window.compare(rows.bases, &expected, &beliefs(&WHOLE, &levels.noise));
+    let rough = levels.noise.map(|noise| noise.hypot(PAPER));
+    let solid = window.solid(base, &beliefs(&SOLID, &rough));
     for lane in 0..rows.light.holes {
         if rows.within_peg(number, lane) {
             spots.push(Spot {
@@ -117,7 +146,10 @@ fn row_spots(
         }
         let noise = levels.noise[lane].powi(2);
         let open = filled[lane].max(0.0);
-        let mut spot = weigh(whole.misfit[lane] / noise, solid.misfit[lane] / noise);
+        let mut spot = weigh(
+            whole.misfit[lane] / noise,
+            solid.misfit[lane] / rough[lane].powi(2),
+        );
         if spot.what == What::Partial {
             // darker than solid card: no hole, but something else is amiss
             let dark = row.amplitude[lane] <= 0.0 && open < LEAST_LIGHT;
@@ -183,7 +215,9 @@ fn strays(rows: &Rows<'_>, spots: &mut [Spot]) {
     };
     for (number, line) in rows.light.lines.iter().enumerate() {
         let x = (number as f32 - before) * bases.line_mm;
-        if line.iter().all(|light| *light < STRAY) {
+        let beyond =
+            x < -0.5 * bases.pitch_mm || x > (rows.each.len() as f32 - 0.5) * bases.pitch_mm;
+        if beyond || line.iter().all(|light| *light < STRAY) {
             continue;
         }
         let after = (0..rows.each.len())

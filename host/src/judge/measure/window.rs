@@ -8,15 +8,23 @@
 use super::super::light::{LANES, Lanes, Light};
 use super::bases::{Bases, Phase, SHAPES};
 
-/// The sums of one row's light.
+/// One row's light.
 #[derive(Clone, Debug)]
 pub(super) struct Window<'a> {
     pub(super) phase: &'a Phase,
     /// Where the holes' centre is thought to lie, from the first stroke.
     pub(super) centre_mm: f32,
-    /// Sums of light with each shape.
-    sums: [Lanes; SHAPES],
-    /// Sum of the light's square.
+    /// Line by line.
+    lines: Vec<Lanes>,
+    sums: Sums,
+}
+
+/// Sums of some light.
+#[derive(Clone, Debug)]
+struct Sums {
+    /// With each shape.
+    shapes: [Lanes; SHAPES],
+    /// Of its square.
     square: Lanes,
 }
 
@@ -37,124 +45,150 @@ pub(super) struct Neighbour<'a> {
     pub(super) amplitude: &'a Lanes,
 }
 
-impl<'a> Window<'a> {
-    /// The sums for holes whose centres lie at `centre_mm`; none outside the
-    /// reading.
-    pub(super) fn new(
-        bases: &'a Bases,
-        light: &Light,
-        centre_mm: f32,
-        neighbours: &[Neighbour<'_>],
-    ) -> Option<Window<'a>> {
-        let centre = centre_mm / bases.line_mm + light.per_row as f32;
-        let middle = centre.round();
-        let first = middle as i64 - bases.half as i64;
-        let first = usize::try_from(first).ok()?;
-        let lines = light.lines.get(first..=first + 2 * bases.half)?;
-        let phase = bases.phase(centre - middle)?;
-        let (mut sums, mut square) = ([[0.0; LANES]; SHAPES], [0.0; LANES]);
-        for (number, (line, tap)) in lines.iter().zip(&phase.taps).enumerate() {
-            let mut line = *line;
-            let along_mm =
-                (first + number) as f32 * bases.line_mm - light.per_row as f32 * bases.line_mm;
-            for other in neighbours {
-                let share = bases.needle.at(along_mm - other.centre_mm);
-                if share > 0.0 {
-                    for (light, amplitude) in line.iter_mut().zip(other.amplitude) {
-                        *light -= share * amplitude;
-                    }
-                }
-            }
-            for (sum, shape) in sums.iter_mut().zip(tap) {
-                for (sum, light) in sum.iter_mut().zip(&line) {
-                    *sum += shape * light;
-                }
-            }
-            for (sum, light) in square.iter_mut().zip(&line) {
-                *sum += light * light;
+/// What a row's light is expected to be, channel by channel.
+pub(super) struct Expected {
+    /// Amplitude of a hole.
+    pub(super) gain: Lanes,
+    /// How far along from the window's centre, and how far beside the
+    /// aperture's middle, in millimetres.
+    pub(super) moved: Lanes,
+    pub(super) across: Lanes,
+    /// How much wider than nominal.
+    pub(super) wider: Lanes,
+    /// Light through the card around it.
+    pub(super) base: Lanes,
+}
+
+impl Sums {
+    const NONE: Sums = Sums {
+        shapes: [[0.0; LANES]; SHAPES],
+        square: [0.0; LANES],
+    };
+
+    fn add(&mut self, light: &Lanes, tap: &[f32; SHAPES]) {
+        for (sum, shape) in self.shapes.iter_mut().zip(tap) {
+            for (sum, light) in sum.iter_mut().zip(light) {
+                *sum += shape * light;
             }
         }
-        Some(Window {
-            phase,
-            centre_mm: (middle - light.per_row as f32 + phase.lines) * bases.line_mm,
-            sums,
-            square,
-        })
-    }
-
-    /// All light: the hole's shape and the card around it make up everything.
-    fn all(&self) -> Lanes {
-        let mut all = self.sums[0];
-        for (all, around) in all.iter_mut().zip(&self.sums[3]) {
-            *all += around;
+        for (sum, light) in self.square.iter_mut().zip(light) {
+            *sum += light * light;
         }
-        all
     }
 
-    /// Mean light over the window.
-    pub(super) fn mean(&self) -> Lanes {
-        let all = 1.0 / self.phase.taps.len() as f32;
-        self.all().map(|sum| sum * all)
-    }
-
-    /// How much one channel's light differs from line to line (variance).
-    pub(super) fn variance(&self, lane: usize) -> f32 {
-        let taps = self.phase.taps.len() as f32;
-        let sum = self.sums[0][lane] + self.sums[3][lane];
-        (self.square[lane] - sum * sum / taps) / (taps - 1.0)
-    }
-
-    /// All light beyond `base`, as a share of a whole hole's with this gain.
-    pub(super) fn filled(&self, gains: &Lanes, base: &Lanes) -> Lanes {
-        let taps = self.phase.taps.len() as f32;
-        let whole: f32 = self.phase.taps.iter().map(|tap| tap[0]).sum();
-        let all = self.all();
-        let mut filled = [0.0; LANES];
-        for lane in 0..LANES {
-            filled[lane] = (all[lane] - taps * base[lane]) / (whole * gains[lane]);
-        }
-        filled
-    }
-
-    /// The fit of all four shapes to the light less what is expected: `expected`
-    /// of the hole's own shape, `moved` along and `wider` than nominal (in
-    /// millimetres), and `base` around it.
-    pub(super) fn fit(
-        &self,
-        expected: &Lanes,
-        moved: &Lanes,
-        wider: &Lanes,
-        base: &Lanes,
-        beliefs: &Beliefs,
-    ) -> Fit {
-        let gram = &self.phase.gram;
-        let mut sums = self.sums;
+    fn fit(&self, phase: &Phase, beliefs: &Beliefs) -> Fit {
+        let found = solve(&phase.gram, beliefs, &self.shapes);
         let mut misfit = self.square;
-        let mut less: [Lanes; SHAPES] = [*expected, *moved, *wider, *base];
-        for lane in 0..LANES {
-            less[1][lane] *= expected[lane];
-            less[2][lane] *= expected[lane];
-        }
-        // |s - L|^2 = s.s - 2 L.s + L.L, and its sums with each shape
-        for (k, less_k) in less.iter().enumerate() {
-            for lane in 0..LANES {
-                misfit[lane] -= 2.0 * less_k[lane] * self.sums[k][lane];
-            }
-            for (j, less_j) in less.iter().enumerate() {
-                let product = gram[k][j];
-                for lane in 0..LANES {
-                    misfit[lane] += product * less_k[lane] * less_j[lane];
-                    sums[k][lane] -= product * less_j[lane];
-                }
-            }
-        }
-        let found = solve(gram, beliefs, &sums);
-        for (found, sum) in found.iter().zip(&sums) {
+        for (found, sum) in found.iter().zip(&self.shapes) {
             for lane in 0..LANES {
                 misfit[lane] -= found[lane] * sum[lane];
             }
         }
         Fit { found, misfit }
+    }
+}
+
+impl<'a> Window<'a> {
+    /// The light of holes whose centres lie at `centre_mm` and pass `across_mm`
+    /// beside the apertures' middles; none outside the reading.
+    pub(super) fn new(
+        bases: &'a Bases,
+        light: &Light,
+        (centre_mm, across_mm): (f32, f32),
+        neighbours: &[Neighbour<'_>],
+    ) -> Option<Window<'a>> {
+        let centre = centre_mm / bases.line_mm + light.per_row as f32;
+        let middle = centre.round();
+        let first = usize::try_from(middle as i64 - bases.half as i64).ok()?;
+        let lines = light.lines.get(first..=first + 2 * bases.half)?;
+        let mut lines = lines.to_vec();
+        let start_mm = (first as f32 - light.per_row as f32) * bases.line_mm;
+        for other in neighbours {
+            for (number, line) in lines.iter_mut().enumerate() {
+                let along_mm = start_mm + number as f32 * bases.line_mm;
+                let share = bases.needle.at(along_mm - other.centre_mm);
+                for (light, amplitude) in line.iter_mut().zip(other.amplitude) {
+                    *light -= share * amplitude;
+                }
+            }
+        }
+        let phase = bases.phase(centre - middle, across_mm)?;
+        let mut sums = Sums::NONE;
+        for (line, tap) in lines.iter().zip(&phase.taps) {
+            sums.add(line, tap);
+        }
+        Some(Window {
+            phase,
+            centre_mm: (middle - light.per_row as f32 + phase.lines) * bases.line_mm,
+            lines,
+            sums,
+        })
+    }
+
+    /// All light: the hole's shape and the card around it make up everything.
+    fn all(&self, lane: usize) -> f32 {
+        self.sums.shapes[0][lane] + self.sums.shapes[3][lane]
+    }
+
+    /// Mean light over the window.
+    pub(super) fn mean(&self, lane: usize) -> f32 {
+        self.all(lane) / self.lines.len() as f32
+    }
+
+    /// How much one channel's light differs from line to line (variance).
+    pub(super) fn variance(&self, lane: usize) -> f32 {
+        let taps = self.lines.len() as f32;
+        (self.sums.square[lane] - self.all(lane).powi(2) / taps) / (taps - 1.0)
+    }
+
+    /// The fit of all four shapes to the light as it is.
+    pub(super) fn fit(&self, beliefs: &Beliefs) -> Fit {
+        self.sums.fit(self.phase, beliefs)
+    }
+
+    /// The fit of all four shapes to what differs from what is expected, and all
+    /// light beyond the card's as a share of a whole hole's.
+    pub(super) fn compare(
+        &self,
+        bases: &Bases,
+        expected: &Expected,
+        beliefs: &Beliefs,
+    ) -> (Fit, Lanes) {
+        let mut whole = vec![[0.0; LANES]; self.lines.len()];
+        let mut all = [0.0; LANES];
+        for lane in 0..LANES {
+            let light = bases.whole(self.phase, expected.across[lane]);
+            for (line, light) in whole.iter_mut().zip(light) {
+                line[lane] = light;
+                all[lane] += light;
+            }
+        }
+        let mut sums = Sums::NONE;
+        for ((line, whole), tap) in self.lines.iter().zip(&whole).zip(&self.phase.taps) {
+            let mut left = *line;
+            for lane in 0..LANES {
+                let shape =
+                    whole[lane] + expected.moved[lane] * tap[1] + expected.wider[lane] * tap[2];
+                left[lane] -=
+                    expected.gain[lane] * shape + expected.base[lane] * (1.0 - whole[lane]);
+            }
+            sums.add(&left, tap);
+        }
+        let taps = self.lines.len() as f32;
+        for lane in 0..LANES {
+            let beyond = self.all(lane) - taps * expected.base[lane];
+            all[lane] = beyond / (all[lane] * expected.gain[lane]).max(1e-3);
+        }
+        (sums.fit(self.phase, beliefs), all)
+    }
+
+    /// The misfit of solid card that lets `base` through.
+    pub(super) fn solid(&self, base: f32, beliefs: &Beliefs) -> Fit {
+        let mut sums = Sums::NONE;
+        for (line, tap) in self.lines.iter().zip(&self.phase.taps) {
+            sums.add(&line.map(|light| light - base), tap);
+        }
+        sums.fit(self.phase, beliefs)
     }
 }
 
