@@ -77,8 +77,25 @@ impl Judge {
         }
         match self.measured(strokes, reading, fit, report.clone()) {
             Ok(report) => report,
-            Err(reason) => report.close(Verdict::Unread(reason)),
+            Err(reason) => {
+                let verdict = self
+                    .by_length(length_um, fit)
+                    .unwrap_or(Verdict::Unread(reason));
+                report.close(verdict)
+            }
         }
+    }
+
+    /// A card cut and read in one pass whose length is wrong is wrong, whatever its
+    /// holes are like.
+    fn by_length(&self, length_um: Option<u32>, fit: Fit) -> Option<Verdict> {
+        let off = f64::from(length_um?) / 1000.0 - self.geometry.card_length_mm;
+        (fit == Fit::None && off.abs() > self.limits.length_mm).then(|| {
+            Verdict::OutOfRegister(OutOfRegister {
+                length_off_um: Some((off * 1000.0).round() as i32),
+                ..OutOfRegister::default()
+            })
+        })
     }
 
     fn measured(

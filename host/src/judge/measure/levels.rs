@@ -9,7 +9,7 @@
 use super::super::input::Limits;
 use super::super::light::{LANES, Lanes, Light, middle_mean};
 use super::super::verdict::UnreadReason;
-use super::rows::{HOLE, LEAST_LIGHT, Rows, median};
+use super::rows::{HOLE, Rows, median};
 
 /// Rows over which the lamp and the paper are averaged.
 const STRETCH: usize = 8;
@@ -30,9 +30,15 @@ const MARGIN_DIFFERS: f32 = 0.045;
 /// Fewest holes, and channels with holes, that tell a stretch's lamp.
 const FEWEST_HOLES: usize = 6;
 const FEWEST_CHANNELS: usize = 3;
+/// Less light than this is no hole's in dust.
+const DIMMEST: f32 = 0.2;
 /// Fewest holes that tell dust on one channel, and how well they must agree.
 const FEWEST_DUSTY: usize = 3;
 const DUSTY_AGREE: f32 = 0.02;
+/// Paper that is brighter than half as dim as the holes by so much is not dim.
+const PAPER_CLEAR: f32 = 0.045;
+/// Fewest solid places of one channel that tell of its light.
+const FEWEST_PAPER: usize = 10;
 /// Fewest solid places that tell anything.
 const FEWEST_SOLID: usize = 4;
 /// Less light than this over solid card is not a hole's.
@@ -48,8 +54,11 @@ const NOISIER: f32 = 1.5;
 const ROUNDING: f32 = 0.29;
 
 /// Dust that came to lie on one channel.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub(super) struct Dust {
+    /// Rows of the last hole before and the first hole after it came; one of them
+    /// may have been read in both lights.
+    pub(super) turn: std::ops::RangeInclusive<usize>,
     /// First row that is dim.
     pub(super) from: usize,
     /// What light is left.
@@ -84,14 +93,33 @@ impl Levels {
         let lamp = self.lamp.get(row).or(self.lamp.last()).copied();
         let mut gains = [lamp.unwrap_or(1.0); LANES];
         for (gain, dust) in gains.iter_mut().zip(&self.dust) {
-            if let Some(dust) = dust.filter(|dust| dust.known && row >= dust.from) {
+            if let Some(dust) = dust.as_ref().filter(|dust| dust.known && row >= dust.from) {
                 *gain *= dust.left;
             }
         }
         gains
     }
 
-    /// The same at a place along the card.
+    /// Whether the lamp changes so much that a hole's light is known less well.
+    pub(super) fn lamp_wavers(&self) -> bool {
+        self.lamp
+            .iter()
+            .any(|strength| (strength - 1.0).abs() > HARMLESS)
+    }
+
+    /// Whether dust may lie on any channel while a row is read.
+    pub(super) fn dust_near(&self, row: usize) -> bool {
+        (0..LANES).any(|lane| self.dust_falls(row, lane))
+    }
+
+    /// Whether dust may lie on a channel while a row is read.
+    pub(super) fn dust_falls(&self, row: usize, lane: usize) -> bool {
+        self.dust[lane]
+            .as_ref()
+            .is_some_and(|dust| row + 1 >= *dust.turn.start())
+    }
+
+    /// Light of a whole hole at a place along the card.
     pub(super) fn gains_at(&self, x_mm: f32) -> Lanes {
         self.gains((x_mm / self.pitch_mm).round().max(0.0) as usize)
     }
@@ -125,7 +153,7 @@ pub(super) fn levels(rows: &Rows<'_>, limits: &Limits) -> Result<Levels, UnreadR
     let base = paper.along(rows.each.len());
     let lamp = lamp(rows, &paper)?;
     let mut levels = Levels {
-        dust: [None; LANES],
+        dust: [const { None }; LANES],
         wider_mm: wider(rows),
         noise_share: noise
             .iter()
@@ -195,7 +223,7 @@ impl Paper {
                 .filter(|(row, other, _)| *row >= from && (*other == lane) == own)
                 .map(|(_, _, share)| light.through(*share))
                 .collect();
-            (values.len() >= FEWEST_SOLID)
+            (values.len() >= FEWEST_PAPER)
                 .then(|| middle_mean(&mut values))
                 .flatten()
         };
@@ -373,11 +401,16 @@ fn dust(rows: &Rows<'_>, levels: &Levels, paper: &Paper, lane: usize) -> Option<
         .each
         .iter()
         .enumerate()
-        .filter(|(number, row)| row.amplitude[lane] > LEAST_LIGHT && !rows.near_peg(*number, lane))
+        .filter(|(number, row)| row.amplitude[lane] > DIMMEST && !rows.near_peg(*number, lane))
         .map(|(number, row)| (number, row.amplitude[lane] / levels.lamp[number]))
         .collect();
     let mut last: Vec<f32> = holes.iter().rev().take(5).map(|(_, left)| *left).collect();
-    let left = median(&mut last)?;
+    let mut left = median(&mut last)?;
+    let agreeing = last.iter().filter(|own| (*own - left).abs() < DUSTY_AGREE);
+    if agreeing.count() < FEWEST_DUSTY || (left - 1.0).abs() < DUSTY_AGREE {
+        // those that are dim are too few to count against those before
+        left = holes.last()?.1;
+    }
     let alike = |hole: &(usize, f32)| (hole.1 - left).abs() < DUSTY_AGREE;
     // from the end as far back as nearly all are alike
     let (mut start, mut others) = (holes.len(), 0);
@@ -392,7 +425,7 @@ fn dust(rows: &Rows<'_>, levels: &Levels, paper: &Paper, lane: usize) -> Option<
         }
     }
     let count = holes.iter().skip(start).filter(|hole| alike(hole)).count();
-    if (left - 1.0).abs() < WORTH {
+    if (left - 1.0).abs() < HARMLESS {
         // the last holes are as bright as they should be; a single dim hole
         // among them is a fault of its own
         return None;
@@ -402,10 +435,18 @@ fn dust(rows: &Rows<'_>, levels: &Levels, paper: &Paper, lane: usize) -> Option<
         .checked_sub(1)
         .and_then(|at| holes.get(at))
         .map_or(0, |hole| hole.0 + 1);
-    let dim = paper.against(rows.light, lane, from)?;
-    agrees(left, dim, MARGIN_DIFFERS).then_some(Dust {
+    let first = holes.get(start).map_or(from, |hole| hole.0);
+    let dim = paper.against(rows.light, lane, first);
+    // holes that are dim beside paper that clearly is not are faulty
+    let half = 1.0 - (1.0 - left) / 2.0;
+    if dim.is_some_and(|dim| dim > half + PAPER_CLEAR) {
+        return None;
+    }
+    let known = count >= FEWEST_DUSTY && dim.is_some_and(|dim| agrees(left, dim, MARGIN_DIFFERS));
+    Some(Dust {
+        turn: from.saturating_sub(1)..=first,
         from,
         left,
-        known: count >= FEWEST_DUSTY,
+        known,
     })
 }

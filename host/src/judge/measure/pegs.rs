@@ -39,6 +39,9 @@ const STRIDES: [f32; OWN] = [0.5, 0.6, 0.6, 0.6];
 /// Less light than this, of a whole hole's, and there is none.
 const NONE: f32 = 0.1;
 
+/// Channels that see one so differently are not both clean.
+const UNEVEN: f32 = 0.04;
+
 /// How much a whole one's light, shape and size may differ from what they should
 /// be (common practice, no source).
 const LIGHT_OFF: f32 = 0.07;
@@ -249,6 +252,13 @@ impl<'a> Pegs<'a> {
             peg.fit = [1.0, lead, 0.0, 0.0];
             peg.settle(self.shape, bases, &[1.0; LANES]);
             peg.amplitude = peg.amplitudes(self.shape, bases);
+            if peg.is_uneven(self.shape) {
+                // one channel is dim: dust
+                let gains = peg.amplitude.map(|own| own.max(NONE));
+                peg.fit = [1.0, lead, 0.0, 0.0];
+                peg.settle(self.shape, bases, &gains);
+                peg.amplitude = peg.amplitudes(self.shape, bases);
+            }
         }
     }
 
@@ -392,6 +402,15 @@ impl Peg {
         (normal, right)
     }
 
+    /// Whether channels see it so differently bright that it is no hole's doing.
+    fn is_uneven(&self, shape: &PegShape) -> bool {
+        let own = shape.seen.iter().map(|seen| self.amplitude[seen.lane]);
+        let (least, most) = own.fold((f32::MAX, 0.0f32), |(least, most), own| {
+            (least.min(own), most.max(own))
+        });
+        least > NONE && most - least > UNEVEN
+    }
+
     /// Each channel's own amplitude.
     fn amplitudes(&self, shape: &PegShape, bases: &Bases) -> Lanes {
         let mut amplitudes = [0.0; LANES];
@@ -440,12 +459,22 @@ impl Peg {
             What::Partial
         };
         let there = what != What::Solid && open > 0.3;
+        let row = (self.place_mm / bases.pitch_mm).round().max(0.0) as usize;
+        let dusty = shape
+            .seen
+            .iter()
+            .any(|seen| levels.dust_falls(row, seen.lane));
+        let whole = match what {
+            What::Whole => 1.0,
+            What::Partial if dusty => 0.5,
+            _ => 0.0,
+        };
         PegSpot {
             stroke: self.stroke,
             across_mm: there.then_some(across),
             spot: Spot {
                 what,
-                whole: f32::from(u8::from(what == What::Whole)),
+                whole,
                 solid: f32::from(u8::from(what == What::Solid)),
                 open,
                 offset_mm: there.then_some(along),

@@ -10,7 +10,7 @@ use super::super::light::{LANES, Lanes};
 use super::super::verdict::UnreadReason;
 use super::bases::SHAPES;
 use super::levels::Levels;
-use super::rows::{LEAST_LIGHT, Row, Rows, beliefs};
+use super::rows::{HOLE, LEAST_LIGHT, Row, Rows, beliefs};
 use super::window::Expected;
 use super::{Measured, Spot, What};
 
@@ -34,16 +34,20 @@ const MOST_NOISE: f32 = 0.0105;
 
 /// Furthest that a hole may pass beside its aperture's middle: beyond it, a chad
 /// that covers three tenths of the hole from the far side hides from the aperture.
-const MOST_ACROSS_MM: f32 = 0.45;
+const MOST_ACROSS_MM: f32 = 0.5;
 
 /// What solid card's light differs by from line to line.
 const PAPER: f32 = 0.01;
 
+/// So few rows have too little solid card to tell of dust.
+const LITTLE_ROWS: usize = 12;
+
+/// A hole that differs by less from what it should be may do so by a lamp that
+/// changes while the card is read.
+const WAVERING: f32 = 0.075;
+
 /// Light between two rows that belongs to neither.
 const STRAY: f32 = 0.25;
-
-/// How near the light of one hole in dust must be to what dust leaves.
-const DUSTY_AGREE: f32 = 0.06;
 
 /// Tells of every position what it is.
 ///
@@ -153,10 +157,16 @@ fn row_spots(
         if spot.what == What::Partial {
             // darker than solid card: no hole, but something else is amiss
             let dark = row.amplitude[lane] <= 0.0 && open < LEAST_LIGHT;
-            if dark {
-                spot.solid = 0.5;
-            } else if dusty(levels, number, lane, row.amplitude[lane]) {
+            let dusty = levels.dust_falls(number, lane)
+                || rows.near_peg(number, lane) && levels.dust_near(number)
+                || last_of_channel(rows, number, lane);
+            let near = (row.amplitude[lane] / expected.gain[lane] - 1.0).abs() < WAVERING;
+            if (dusty && row.amplitude[lane] > LEAST_LIGHT) || (near && levels.lamp_wavers()) {
+                // it may be dim by dust alone, or read half with it and half
+                // without; or the lamp is not known so well
                 spot.whole = 0.5;
+            } else if dark || dusty {
+                spot.solid = 0.5;
             }
         }
         let there = spot.what != What::Solid && row.amplitude[lane] > LEAST_LIGHT;
@@ -167,6 +177,14 @@ fn row_spots(
             ..spot
         });
     }
+}
+
+/// Whether this is the last hole on its channel, with little card after it: nothing
+/// then tells dust from a chad.
+fn last_of_channel(rows: &Rows<'_>, number: usize, lane: usize) -> bool {
+    let after = rows.each.get(number + 1..).unwrap_or_default();
+    let clear = |row: &Row<'_>| row.amplitude[lane] > HOLE;
+    after.len() <= LITTLE_ROWS && !after.iter().any(clear)
 }
 
 /// What explains the light best, by the two misfits in squares of the noise.
@@ -186,21 +204,6 @@ fn weigh(whole: f32, solid: f32) -> Spot {
         whole: likely(whole) / all,
         solid: likely(solid) / all,
         ..Spot::default()
-    }
-}
-
-/// Whether a dim hole may be dim by dust alone: the paper beside it is, but too
-/// few holes tell of it, or it fell while this row was read.
-fn dusty(levels: &Levels, row: usize, lane: usize, amplitude: f32) -> bool {
-    let Some(dust) = levels.dust.get(lane).copied().flatten() else {
-        return false;
-    };
-    let left = amplitude / levels.lamp.get(row).copied().unwrap_or(1.0);
-    if dust.known {
-        let (low, high) = (dust.left.min(1.0), dust.left.max(1.0));
-        (row + 2 >= dust.from && row <= dust.from + 1) && (low - 0.05..=high + 0.05).contains(&left)
-    } else {
-        row >= dust.from && (left - dust.left).abs() < DUSTY_AGREE
     }
 }
 
