@@ -15,3 +15,4 @@ pub mod order;
 pub mod picture;
 pub mod rig;
 pub mod service;
+pub mod stack;

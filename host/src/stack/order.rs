@@ -1,0 +1,216 @@
+//! Whether what was recognised is the deck, in order, and if not, why not.
+//!
+//! Enters: what each card of the stack was recognised as, and the deck. Leaves:
+//! an [`Account`]: the disorders, as few as explain the stack, and the card for
+//! which each place is taken. Refuses nothing: an empty stack is a deck of
+//! which all cards are missing.
+//!
+//! No one set of costs finds the fewest disorders in every stack: a moved block
+//! and an exchange of two cards want other ones. So the stack is laid against
+//! the deck in a few ways, each is named, and the shortest account is kept.
+
+use super::align::{Choice, Costs, ONE, align};
+use super::disorder::Disorder;
+use super::naming::Naming;
+use super::pattern::{Difference, Lie};
+use super::recognise::{Catalogue, Recognition};
+use super::tell::{Telling, Whole};
+use cardwright_protocol::CardNumber;
+
+/// What a place of the stack is taken for.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Taken {
+    /// This card of the deck, each once.
+    Card {
+        /// The card.
+        card: CardNumber,
+        /// How it lies.
+        lie: Lie,
+        /// The holes that are wrong with it.
+        difference: Difference,
+    },
+    /// A card that is there once too often.
+    TooMany {
+        /// The cards it is like.
+        like: Vec<CardNumber>,
+        /// How it lies.
+        lie: Lie,
+    },
+    /// A card of another deck.
+    Foreign,
+    /// Nothing that is known.
+    Unknown,
+}
+
+/// What there is to say of a stack.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Account {
+    /// What each place is taken for, first card run first.
+    pub places: Vec<Taken>,
+    /// What is wrong.
+    pub disorders: Vec<Disorder>,
+}
+
+impl Account {
+    /// Whether the stack is the deck, in order, every card as it should lie.
+    #[must_use]
+    pub fn in_order(&self) -> bool {
+        self.disorders.is_empty()
+    }
+
+    /// How many acts put the stack in order.
+    #[must_use]
+    pub fn acts(&self) -> u32 {
+        self.disorders.iter().map(Disorder::acts).sum()
+    }
+
+    /// What decides between accounts that need as many acts: the fewest cards
+    /// out of order, then the fewest wrong holes.
+    fn rank(&self) -> (u32, u32, u32) {
+        let moved = |disorder: &Disorder| match disorder {
+            Disorder::Moved { count, .. } => *count,
+            Disorder::Exchanged { .. } => 2,
+            _ => 0,
+        };
+        let wrong = |taken: &Taken| match taken {
+            Taken::Card { difference, .. } => difference.wrong(),
+            _ => 0,
+        };
+        (
+            self.acts(),
+            self.disorders.iter().map(moved).sum(),
+            self.places.iter().map(wrong).sum(),
+        )
+    }
+}
+
+/// Compares a stack, in the order in which it was run, with the deck at hand.
+#[must_use]
+pub fn order(seen: &[Recognition], catalogue: &Catalogue) -> Account {
+    let mut ways = Vec::new();
+    for lie in lies(seen) {
+        for reversed in [false, true] {
+            let way = Way::new(seen, catalogue, Whole { reversed, lie });
+            let whole = u64::from(reversed) + u64::from(lie != Lie::AsIs);
+            let (cost, _) = align_way(&way, &way.choices, &Costs::EVEN);
+            ways.push((cost + whole * u64::from(ONE), way));
+            if cost < u64::from(ONE) {
+                break;
+            }
+        }
+    }
+    let least = ways.iter().map(|(cost, _)| *cost).min().unwrap_or(0);
+    // One act may cost as much as two: what is within reach of the cheapest may
+    // still be the shortest to tell.
+    ways.retain(|(cost, _)| *cost <= 2 * least);
+    let accounts = ways.iter().flat_map(|(_, way)| way.accounts());
+    accounts.min_by_key(Account::rank).unwrap_or_default()
+}
+
+/// The ways in which the stack as a whole may lie: as it should, or as at
+/// least half of its cards can lie.
+fn lies(seen: &[Recognition]) -> Vec<Lie> {
+    let can = |seen: &&Recognition, lie: Lie| match seen {
+        Recognition::Known(candidates) => candidates.iter().any(|one| one.lie == lie),
+        _ => false,
+    };
+    let known = |seen: &&Recognition| matches!(seen, Recognition::Known(_));
+    let known = seen.iter().filter(known).count();
+    let most = |lie: &Lie| {
+        let able = seen.iter().filter(|seen| can(seen, *lie)).count();
+        *lie == Lie::AsIs || known > 0 && 2 * able >= known
+    };
+    Lie::ALL.into_iter().filter(most).collect()
+}
+
+/// The stack, taken to lie as a whole in one way.
+struct Way<'a> {
+    catalogue: &'a Catalogue,
+    whole: Whole,
+    seen: Vec<&'a Recognition>,
+    choices: Vec<Vec<Choice>>,
+}
+
+fn align_way(
+    way: &Way<'_>,
+    choices: &[Vec<Choice>],
+    costs: &Costs,
+) -> (u64, Vec<Option<super::align::Facing>>) {
+    let (deck, classes) = (way.catalogue.classes(), way.catalogue.class_count());
+    align(choices, deck, classes, costs)
+}
+
+impl<'a> Way<'a> {
+    fn new(seen: &'a [Recognition], catalogue: &'a Catalogue, whole: Whole) -> Way<'a> {
+        let mut seen: Vec<&Recognition> = seen.iter().collect();
+        if whole.reversed {
+            seen.reverse();
+        }
+        let choices = |seen: &&Recognition| match seen {
+            Recognition::Known(candidates) => candidates
+                .iter()
+                .map(|candidate| Choice {
+                    candidate: *candidate,
+                    turned: candidate.lie != whole.lie,
+                })
+                .collect(),
+            _ => Vec::new(),
+        };
+        let choices = seen.iter().map(choices).collect();
+        Way {
+            catalogue,
+            whole,
+            seen,
+            choices,
+        }
+    }
+
+    /// The accounts to choose from.
+    fn accounts(&self) -> Vec<Account> {
+        let mut accounts = Vec::new();
+        let mut try_all = |choices: &[Vec<Choice>]| {
+            for costs in [Costs::EVEN, Costs::MOST_IN_ORDER, Costs::BLOCKS] {
+                let account = self.account(choices, &costs);
+                let acts = account.acts();
+                accounts.push(account);
+                if acts <= 1 {
+                    return true;
+                }
+            }
+            false
+        };
+        let done = try_all(&self.choices);
+        let straight = self.straight();
+        if !done && straight != self.choices {
+            try_all(&straight);
+        }
+        accounts
+    }
+
+    /// The choices without those for which a card would lie turned that can
+    /// just as well be another card that is not: two such cards that are
+    /// exchanged look like two that are turned.
+    fn straight(&self) -> Vec<Vec<Choice>> {
+        let straight = |choices: &Vec<Choice>| {
+            let as_is = choices.iter().any(|choice| !choice.turned);
+            let kept = choices.iter().filter(|choice| !(as_is && choice.turned));
+            kept.copied().collect()
+        };
+        self.choices.iter().map(straight).collect()
+    }
+
+    fn account(&self, choices: &[Vec<Choice>], costs: &Costs) -> Account {
+        let (_, facing) = align_way(self, choices, costs);
+        let naming = Naming::new(choices, self.catalogue.classes(), &facing);
+        let telling = Telling {
+            naming: &naming,
+            catalogue: self.catalogue,
+            seen: &self.seen,
+            whole: self.whole,
+        };
+        Account {
+            places: telling.taken(),
+            disorders: telling.disorders(),
+        }
+    }
+}
