@@ -41,6 +41,8 @@ pub(super) struct Costs {
     pub(super) gap: u32,
     /// Each further one.
     pub(super) more: u32,
+    /// Of gaps that could as well lie further up or down, the furthest down.
+    pub(super) late: bool,
 }
 
 impl Costs {
@@ -49,18 +51,21 @@ impl Costs {
         unlike: ONE + 1,
         gap: ONE,
         more: ONE,
+        late: false,
     };
     /// As many cards in order as there can be.
     pub(super) const MOST_IN_ORDER: Costs = Costs {
         unlike: 2 * ONE - 1,
         gap: ONE,
         more: ONE,
+        late: false,
     };
     /// A block is moved as one piece.
     pub(super) const BLOCKS: Costs = Costs {
         unlike: ONE + 1,
         gap: ONE + 2,
         more: ONE / 4,
+        late: false,
     };
 }
 
@@ -99,13 +104,14 @@ const FAR: u64 = u64::MAX / 4;
 struct Table {
     from: Vec<u8>,
     width: usize,
-    last: [u64; STATES],
+    /// Cost of all, and the state at the end.
+    last: (u64, u8),
 }
 
-fn least(costs: [u64; STATES]) -> (u64, u8) {
+fn least(costs: [u64; STATES], late: bool) -> (u64, u8) {
     let mut best = (costs[0], 0);
     for (cost, state) in costs.into_iter().zip(0u8..).skip(1) {
-        if cost < best.0 {
+        if cost < best.0 || late && cost == best.0 {
             best = (cost, state);
         }
     }
@@ -136,9 +142,13 @@ impl Table {
             for (card, (cell, above)) in row.iter_mut().zip(&above).enumerate() {
                 let class = card.checked_sub(1).and_then(|card| deck.get(card));
                 let faces = class.and_then(|class| fit.get(*class)).copied();
-                let (faced, a) = least(corner);
-                let (place_passed, b) = least([above[0] + gap, above[1] + more, above[2] + gap]);
-                let (card_passed, c) = least([left[0] + gap, left[1] + gap, left[2] + more]);
+                let (faced, a) = least(corner, costs.late);
+                let (place_passed, b) = least(
+                    [above[0] + gap, above[1] + more, above[2] + gap],
+                    costs.late,
+                );
+                let (card_passed, c) =
+                    least([left[0] + gap, left[1] + gap, left[2] + more], costs.late);
                 *cell = [
                     (faced + faces.unwrap_or(FAR)).min(FAR),
                     place_passed.min(FAR),
@@ -158,12 +168,16 @@ impl Table {
             std::mem::swap(&mut row, &mut above);
         }
         let last = above.last().copied().unwrap_or([FAR; STATES]);
-        Table { from, width, last }
+        Table {
+            from,
+            width,
+            last: least(last, costs.late),
+        }
     }
 
     fn walk(&self, seen: &[Vec<Choice>], deck: &[usize]) -> (u64, Vec<Option<Facing>>) {
         let mut facing = vec![None; seen.len()];
-        let (cost, state) = least(self.last);
+        let (cost, state) = self.last;
         let (mut place, mut card, mut state) = (seen.len(), deck.len(), usize::from(state));
         while place > 0 || card > 0 {
             let from = self
@@ -218,4 +232,88 @@ fn by_runs(seen: &[Vec<Choice>], deck: &[usize]) -> (u64, Vec<Option<Facing>>) {
         }
     }
     (cost, facing)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::pattern::{Difference, Lie};
+    use super::*;
+
+    /// The least cost by trying every way, written as plainly as can be.
+    fn plain(seen: &[usize], deck: &[usize], costs: &Costs, state: usize) -> u32 {
+        let gap = |own| if state == own { costs.more } else { costs.gap };
+        let mut ways = Vec::new();
+        if let ([place, seen @ ..], [card, deck @ ..]) = (seen, deck) {
+            let cost = if place == card { 0 } else { costs.unlike };
+            ways.push(cost + plain(seen, deck, costs, FACED));
+        }
+        if let [_, seen @ ..] = seen {
+            ways.push(gap(PASSED_PLACE) + plain(seen, deck, costs, PASSED_PLACE));
+        }
+        if let [_, deck @ ..] = deck {
+            ways.push(gap(PASSED_CARD) + plain(seen, deck, costs, PASSED_CARD));
+        }
+        ways.into_iter().min().unwrap_or(0)
+    }
+
+    fn choices(seen: &[usize]) -> Vec<Vec<Choice>> {
+        let choice = |class: &usize| Choice {
+            candidate: Candidate {
+                class: *class,
+                lie: Lie::AsIs,
+                difference: Difference::default(),
+            },
+            turned: false,
+        };
+        seen.iter().map(|class| vec![choice(class)]).collect()
+    }
+
+    /// Every row of up to `longest` cards of three kinds.
+    fn rows(longest: u32) -> impl Iterator<Item = Vec<usize>> {
+        let row = |length: u32| {
+            (0..3usize.pow(length))
+                .map(move |mut number| (0..length).map(|_| (number % 3, number /= 3).0).collect())
+        };
+        (0..=longest).flat_map(row)
+    }
+
+    #[test]
+    fn no_way_is_cheaper_than_the_one_taken() {
+        let decks: [&[usize]; 6] = [
+            &[0, 1, 2],
+            &[0, 0, 1, 2],
+            &[0, 1, 0, 1, 2],
+            &[2, 2, 2, 2],
+            &[0, 1, 2, 2, 1],
+            &[1],
+        ];
+        for deck in decks {
+            for seen in rows(5) {
+                for costs in [Costs::EVEN, Costs::MOST_IN_ORDER, Costs::BLOCKS] {
+                    let (cost, facing) = align(&choices(&seen), deck, 3, &costs);
+                    let least = plain(&seen, deck, &costs, FACED);
+                    assert_eq!(cost, u64::from(least), "{seen:?} on {deck:?} {costs:?}");
+                    let cards: Vec<usize> = facing.iter().flatten().map(|it| it.card).collect();
+                    assert!(cards.is_sorted_by(|a, b| a < b), "{facing:?}");
+                    for (place, facing) in facing.iter().enumerate() {
+                        let fits = facing.map(|it| deck[it.card] == seen[place]);
+                        assert_eq!(facing.map(|it| it.fits), fits);
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_very_long_stack_is_laid_against_its_deck() {
+        let deck: Vec<usize> = (0..5_000).collect();
+        let mut seen = deck.clone();
+        seen.remove(4_000);
+        seen.insert(1_000, 77);
+        let (_, facing) = align(&choices(&seen), &deck, deck.len(), &Costs::EVEN);
+        for (place, facing) in facing.iter().enumerate() {
+            let card = facing.filter(|it| it.fits).map(|it| it.card);
+            assert_eq!(card, (place != 1_000).then_some(seen[place]), "{place}");
+        }
+    }
 }

@@ -169,12 +169,14 @@ impl<'a> Way<'a> {
     fn accounts(&self) -> Vec<Account> {
         let mut accounts = Vec::new();
         let mut try_all = |choices: &[Vec<Choice>]| {
-            for costs in [Costs::EVEN, Costs::MOST_IN_ORDER, Costs::BLOCKS] {
-                let account = self.account(choices, &costs);
-                let acts = account.acts();
-                accounts.push(account);
-                if acts <= 1 {
-                    return true;
+            for late in [false, true] {
+                for costs in [Costs::EVEN, Costs::MOST_IN_ORDER, Costs::BLOCKS] {
+                    let account = self.account(choices, &Costs { late, ..costs });
+                    let acts = account.acts();
+                    accounts.push(account);
+                    if acts <= 1 {
+                        return true;
+                    }
                 }
             }
             false
