@@ -241,7 +241,7 @@ fn is_named(act: Act, account: &Account, deck: &[Pattern]) -> bool {
                     && cards.contains(number(card + count - 1))
             }
             (Act::Turned(card, lie), Disorder::Turned { cards, lie: l, .. }) => {
-                cards.contains(number(card)) && lie == *l
+                cards.contains(number(card)) && deck[card].lying(lie) == deck[card].lying(*l)
             }
             (
                 Act::Foreign(card, lie, _),

@@ -12,6 +12,7 @@ mod naming;
 mod order;
 mod pattern;
 mod recognise;
+mod slide;
 mod tell;
 mod words;
 

@@ -51,6 +51,7 @@ impl<'a> Naming<'a> {
         seen: &'a [Vec<Choice>],
         deck: &'a [usize],
         facing: &[Option<Facing>],
+        join: bool,
     ) -> Self {
         let part = |choices: &Vec<Choice>| match choices.is_empty() {
             true => Part::Stranger,
@@ -69,11 +70,15 @@ impl<'a> Naming<'a> {
             }
         }
         naming.exchange(facing);
+        if join {
+            naming.join_gaps();
+        }
+        naming.slide_gaps();
         naming.move_blocks();
         naming
     }
 
-    fn put(&mut self, place: usize, part: Part) {
+    pub(super) fn put(&mut self, place: usize, part: Part) {
         if let Some(slot) = self.parts.get_mut(place) {
             if let Some(old) = slot.card().and_then(|card| self.place_of.get_mut(card)) {
                 *old = None;

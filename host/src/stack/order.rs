@@ -203,7 +203,7 @@ impl<'a> Way<'a> {
 
     fn account(&self, choices: &[Vec<Choice>], costs: &Costs) -> Account {
         let (_, facing) = align_way(self, choices, costs);
-        let naming = Naming::new(choices, self.catalogue.classes(), &facing);
+        let naming = Naming::new(choices, self.catalogue.classes(), &facing, costs.late);
         let telling = Telling {
             naming: &naming,
             catalogue: self.catalogue,

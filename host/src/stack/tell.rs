@@ -70,11 +70,6 @@ impl Telling<'_> {
         self.naming.place_of.get(card) == Some(&None)
     }
 
-    fn is_kept(&self, card: usize) -> bool {
-        let place = self.naming.place_of.get(card).copied().flatten();
-        place.is_some_and(|place| matches!(self.part(place), Some(Part::Kept(_))))
-    }
-
     fn missing(&self, all: &mut Vec<Disorder>) {
         let deck = self.naming.deck;
         let mut card = 0;
@@ -86,7 +81,10 @@ impl Telling<'_> {
                 card += 1;
                 continue;
             }
-            let (first, last) = self.slides(card, count);
+            // As far as the deck repeats, the block can be said to lie further
+            // up or down: the same cards are left.
+            let slides = self.naming.card_slides(card, count);
+            let (first, last) = (*slides.start(), slides.end() + count - 1);
             let like = deck.get(card..card + count).unwrap_or_default();
             let identical = like.windows(2).all(|pair| pair[0] == pair[1]);
             if last + 1 - first > count && !identical {
@@ -103,18 +101,6 @@ impl Telling<'_> {
                 card = self.missing_of_runs(card, count, all);
             }
         }
-    }
-
-    /// How far a block of missing cards can be said to lie further up or down
-    /// the deck with the same cards left: as far as the deck repeats.
-    fn slides(&self, card: usize, count: usize) -> (usize, usize) {
-        let deck = self.naming.deck;
-        let same = |card: &usize| self.is_kept(*card) && deck.get(*card) == deck.get(card + count);
-        let first = (0..card).rev().take_while(same).last().unwrap_or(card);
-        let same = |card: &usize| self.is_kept(*card) && deck.get(*card) == deck.get(card - count);
-        let end = card + count;
-        let last = (end..deck.len()).take_while(same).last();
-        (first, last.unwrap_or(end - 1))
     }
 
     /// Missing cards one identical run after another; whole runs that follow
