@@ -54,14 +54,26 @@ impl Costs {
         late: false,
     };
     /// As many cards in order as there can be.
-    pub(super) const MOST_IN_ORDER: Costs = Costs {
+    const MOST_IN_ORDER: Costs = Costs {
         unlike: 2 * ONE - 1,
         gap: ONE,
         more: ONE,
         late: false,
     };
+    /// The ways that are worth trying, each with something it is best at.
+    pub(super) const ALL: [Costs; 4] = [
+        Costs::EVEN,
+        Costs::MOST_IN_ORDER,
+        Costs::BLOCKS,
+        Costs::BLOCKS_IN_ORDER,
+    ];
+    /// A block is moved as one piece, and cards stay in order for all that.
+    const BLOCKS_IN_ORDER: Costs = Costs {
+        unlike: 2 * ONE - 1,
+        ..Costs::BLOCKS
+    };
     /// A block is moved as one piece.
-    pub(super) const BLOCKS: Costs = Costs {
+    const BLOCKS: Costs = Costs {
         unlike: ONE + 1,
         gap: ONE + 2,
         more: ONE / 4,
@@ -289,7 +301,7 @@ mod tests {
         ];
         for deck in decks {
             for seen in rows(5) {
-                for costs in [Costs::EVEN, Costs::MOST_IN_ORDER, Costs::BLOCKS] {
+                for costs in Costs::ALL {
                     let (cost, facing) = align(&choices(&seen), deck, 3, &costs);
                     let least = plain(&seen, deck, &costs, FACED);
                     assert_eq!(cost, u64::from(least), "{seen:?} on {deck:?} {costs:?}");

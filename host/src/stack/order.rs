@@ -170,7 +170,7 @@ impl<'a> Way<'a> {
         let mut accounts = Vec::new();
         let mut try_all = |choices: &[Vec<Choice>]| {
             for late in [false, true] {
-                for costs in [Costs::EVEN, Costs::MOST_IN_ORDER, Costs::BLOCKS] {
+                for costs in Costs::ALL {
                     let account = self.account(choices, &Costs { late, ..costs });
                     let acts = account.acts();
                     accounts.push(account);

@@ -172,11 +172,16 @@ impl Telling<'_> {
     /// Cards too many, together with those beside them that cannot be told
     /// from them.
     fn double(&self, all: &mut Vec<Disorder>) {
+        // One that lies as it should is never said to be the one too many with
+        // one that does not.
         let symbol = |place: usize| {
-            matches!(self.part(place), Some(Part::Extra | Part::Kept(_)))
-                .then(|| self.naming.taken(place))
-                .flatten()
-                .map(|choice| (choice.candidate.class, choice.candidate.lie))
+            let choice = self.naming.taken(place)?;
+            let alike = match self.part(place)? {
+                Part::Extra => true,
+                Part::Kept(_) => !choice.turned,
+                _ => false,
+            };
+            alike.then_some((choice.candidate.class, choice.candidate.lie))
         };
         let mut place = 0;
         while place < self.seen.len() {
