@@ -218,6 +218,12 @@ fn settings_beyond_the_units_limits_are_refused_and_nothing_moves() {
 
 /// Verifies this stack against the deck: the cards called wrong.
 fn verify(deck: &Arc<Deck>, stack: Vec<Card>) -> (Vec<u32>, End) {
+    let (wrong, end, _) = verify_order(deck, stack);
+    (wrong, end)
+}
+
+/// The same, and what is said of the order.
+fn verify_order(deck: &Arc<Deck>, stack: Vec<Card>) -> (Vec<u32>, End, Vec<String>) {
     let mut shop = shop_with(MemoryStore::default(), &Faults::default(), 0);
     shop.cabled.unit.world_mut().load_cards(stack);
     let order = Order {
@@ -234,7 +240,71 @@ fn verify(deck: &Arc<Deck>, stack: Vec<Card>) -> (Vec<u32>, End) {
     );
     let wrong = shop.store.attempts.iter();
     let wrong = wrong.filter(|(_, verdict)| **verdict != Some(Verdict::Good));
-    (wrong.map(|(id, _)| id.card.0).collect(), end)
+    let said = shop.news.iter().find_map(|news| match news {
+        News::Stack { findings } => Some(findings.iter().map(|found| found.finding.clone())),
+        _ => None,
+    });
+    let said = said.expect("the order is told").collect();
+    (wrong.map(|(id, _)| id.card.0).collect(), end, said)
+}
+
+/// A card turned half round in its own plane.
+fn turned(mut card: Card) -> Card {
+    for hole in &mut card.holes {
+        (hole.x_mm, hole.y_mm) = (card.length_mm - hole.x_mm, -hole.y_mm);
+    }
+    card.holes.reverse();
+    card
+}
+
+/// If this fails, a chain is laced in a wrong order, or the weaver sorts cards that
+/// lie right.
+#[test]
+fn what_is_wrong_with_the_order_of_a_stack_is_named() {
+    let deck = random_deck(9, 19);
+    let world = WorldSettings::default();
+    let cut = |deck: &Deck, card| {
+        let strokes = deck.strokes(CardNumber(card)).expect("a card of the deck");
+        Card::cut(&world, &strokes, 14.2)
+    };
+    let stack = |cards: &[u32]| {
+        cards
+            .iter()
+            .map(|card| cut(&deck, *card))
+            .collect::<Vec<_>>()
+    };
+    let whole = || stack(&[1, 2, 3, 4, 5, 6, 7, 8, 9]);
+    let said = |stack| verify_order(&deck, stack).2;
+    assert_eq!(said(whole()), Vec::<String>::new());
+    assert_eq!(
+        said(stack(&[1, 2, 6, 4, 5, 3, 7, 8, 9])),
+        ["cards 3 and 6 are exchanged"]
+    );
+    let mut one_turned = whole();
+    let card = one_turned.remove(4);
+    one_turned.insert(4, turned(card));
+    assert_eq!(said(one_turned), ["card 5 lies end for end, at place 5"]);
+    let doubled = said(stack(&[1, 2, 3, 3, 5, 6, 7, 8, 9]));
+    assert_eq!(doubled.len(), 2, "{doubled:?}");
+    assert!(
+        doubled
+            .iter()
+            .any(|words| words.contains("card 4 is missing")),
+        "{doubled:?}"
+    );
+    assert!(
+        doubled.iter().any(|words| words.starts_with("card 3 is")),
+        "{doubled:?}"
+    );
+    let mut strange = whole();
+    strange[7] = cut(&random_deck(3, 77), 2);
+    let strange = said(strange);
+    assert!(
+        strange
+            .iter()
+            .any(|words| words.contains("card 8 is missing")),
+        "{strange:?}"
+    );
 }
 
 #[test]

@@ -2,13 +2,16 @@
 
 use std::path::PathBuf;
 
-use anyhow::Result;
+use anyhow::{Context, Result};
+use cardwright_protocol::CardNumber;
 use clap::Args;
 
-use super::screen::Screen;
+use super::screen::{Screen, out};
 use super::session::{Who, may_move, serve};
 use super::{Common, absolute};
-use crate::job::Recut;
+use crate::deck::Deck;
+use crate::job::{News, Recut};
+use crate::lacing::{Card, Cylinders, Fault, Lacing, OrderFinding, Place, Sheet};
 use crate::service::Request;
 
 /// What a person has to see to before a rig moves.
@@ -43,6 +46,12 @@ pub(super) struct VerifyArgs {
     /// Which cards lie in the stack, such as 1-40,57 (all if not given).
     #[arg(long, value_name = "LIST")]
     cards: Option<String>,
+    /// Write the lacing sheet to this PDF file; it must not be there yet.
+    #[arg(long, value_name = "FILE")]
+    sheet: Option<PathBuf>,
+    /// Cylinders of the machine that the cards are laced for.
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=2))]
+    cylinders: u8,
     /// Let a real rig move without asking.
     #[arg(long)]
     yes: bool,
@@ -57,7 +66,7 @@ pub(super) fn run_cut(args: &CutArgs, common: &Common) -> Result<u8> {
         recut: args.recut,
         rig,
     };
-    run(request, args.yes, common)
+    run(request, args.yes, common, &mut Screen::new(common.json))
 }
 
 /// Verifies.
@@ -68,13 +77,114 @@ pub(super) fn run_verify(args: &VerifyArgs, common: &Common) -> Result<u8> {
         cards: args.cards.clone(),
         rig,
     };
-    run(request, args.yes, common)
+    if let Some(file) = args.sheet.as_ref().filter(|file| file.exists()) {
+        anyhow::bail!(
+            "{} is there already; give the lacing sheet another name",
+            file.display()
+        );
+    }
+    let mut screen = Screen::new(common.json);
+    screen.part = args.cards.is_some();
+    let exit = run(request, args.yes, common, &mut screen)?;
+    if exit <= 1 {
+        lacing_sheet(args, common, &screen)?;
+    }
+    Ok(exit)
 }
 
-fn run(request: Request, yes: bool, common: &Common) -> Result<u8> {
+/// The lacing sheet on the terminal, and as a PDF if it is wanted.
+fn lacing_sheet(args: &VerifyArgs, common: &Common, screen: &Screen) -> Result<()> {
+    let deck = Deck::read(&args.deck)?;
+    let lacing = Lacing::plan(sheet(&deck, args.cylinders, screen))?;
+    if let Some(file) = &args.sheet {
+        let pdf = lacing.pdf()?;
+        std::fs::write(file, pdf).with_context(|| {
+            format!(
+                "the lacing sheet could not be written to {}",
+                file.display()
+            )
+        })?;
+    }
+    if !common.json {
+        out(&lacing.text());
+    }
+    Ok(())
+}
+
+/// What the stack's reading says of every card.
+fn sheet(deck: &Deck, cylinders: u8, screen: &Screen) -> Sheet {
+    let card = |number: CardNumber| {
+        if screen.goods.contains(&number) {
+            return Card::Good;
+        }
+        let told = screen.faulty.iter().rev();
+        let mut told = told.filter_map(|news| match news {
+            News::Card {
+                card,
+                verdict,
+                summary,
+                faults,
+                ..
+            } if *card == number => Some((verdict, summary, faults)),
+            _ => None,
+        });
+        match told.next() {
+            // of a part of the deck nothing is known of the others
+            None if screen.part => Card::Unjudged,
+            None => Card::Owed,
+            Some((verdict, ..)) if verdict == "unread" || verdict == "out of order" => {
+                Card::Unjudged
+            }
+            Some((verdict, summary, faults)) => {
+                let places = |extra: bool| {
+                    let kind = faults
+                        .iter()
+                        .filter(|fault| (fault.kind == "extra") == extra);
+                    kind.map(|fault| Place {
+                        stroke: fault.stroke.saturating_sub(1),
+                        hole: fault.hole,
+                    })
+                    .collect()
+                };
+                Card::Faulty(Fault {
+                    strokes: deck.strokes(number).unwrap_or_default(),
+                    missing: places(false),
+                    extra: places(true),
+                    words: summary.clone(),
+                    cut_again: verdict == "out of register",
+                })
+            }
+        }
+    };
+    Sheet {
+        deck: deck.name().to_string(),
+        sha: deck.sha256().chars().take(12).collect(),
+        date: jiff::Timestamp::now()
+            .to_string()
+            .chars()
+            .take(10)
+            .collect(),
+        format: deck.format().clone(),
+        cylinders: if cylinders == 2 {
+            Cylinders::Two
+        } else {
+            Cylinders::One
+        },
+        cards: deck.cards().map(|(number, _)| card(number)).collect(),
+        order: screen
+            .stack
+            .iter()
+            .map(|found| OrderFinding {
+                finding: found.finding.clone(),
+                remedy: found.remedy.clone(),
+            })
+            .collect(),
+    }
+}
+
+fn run(request: Request, yes: bool, common: &Common, screen: &mut Screen) -> Result<u8> {
     if !may_move(request.port().is_none(), yes, CAUTION)? {
         anyhow::bail!("nothing has been moved");
     }
-    let mut screen = Screen::new(common.json);
-    serve(request, &common.data_dir()?, &mut screen, Who::Lines)
+    serve(request, &common.data_dir()?, screen, Who::Lines)
 }

@@ -2,14 +2,16 @@
 //! one JSON object a line. Enters: news. Leaves: text. Standard output carries
 //! results, standard error carries what happens on the way.
 
+use std::collections::BTreeSet;
 use std::io::{IsTerminal, Write};
 use std::time::Instant;
 
+use cardwright_protocol::CardNumber;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde_json::{Value, json};
 
 use super::ledger::wording::wrapped;
-use crate::job::{Account, News};
+use crate::job::{Account, News, StackFinding};
 use crate::rig::{Chosen, port_words};
 use crate::service::{Outcome, VIRTUAL};
 
@@ -27,6 +29,12 @@ pub(super) struct Screen {
     pub account: Option<Account>,
     /// Faulty cards, as they were told.
     pub faulty: Vec<News>,
+    /// Whether only a part of the deck was asked for.
+    pub part: bool,
+    /// Good cards.
+    pub goods: BTreeSet<CardNumber>,
+    /// What is wrong with the order of the stack.
+    pub stack: Vec<StackFinding>,
     summary: Option<Value>,
     /// More for the last line of JSON.
     pub extra: serde_json::Map<String, Value>,
@@ -47,6 +55,9 @@ impl Screen {
             started: Instant::now(),
             account: None,
             faulty: Vec::new(),
+            part: false,
+            goods: BTreeSet::new(),
+            stack: Vec::new(),
             summary: None,
             extra: serde_json::Map::new(),
         }
@@ -92,8 +103,12 @@ impl Screen {
             self.summary = serde_json::to_value(news).ok();
             return;
         }
-        if let News::Card { verdict, .. } = news {
+        if let News::Stack { findings } = news {
+            self.stack.clone_from(findings);
+        }
+        if let News::Card { card, verdict, .. } = news {
             if verdict == "good" {
+                self.goods.insert(*card);
                 self.good += 1;
             } else if verdict != "not begun" {
                 self.faulty.push(news.clone());
@@ -191,6 +206,15 @@ impl Screen {
                 self.result(&format!("{port}  {what}: {unit}"), 4);
             }
             News::Info(info) => self.result(&super::rig::info_text(info), INFO_INDENT),
+            News::Stack { findings } if findings.is_empty() => {
+                self.note("the stack is the deck, in order");
+            }
+            News::Stack { findings } => {
+                for found in findings {
+                    self.note(&found.finding);
+                    self.note(&format!("    {}", found.remedy));
+                }
+            }
             News::Summary(_) => {}
         }
     }

@@ -13,12 +13,14 @@ mod flight;
 mod news;
 mod run;
 mod settle;
+mod stacked;
 mod verdict;
 mod words;
 
 pub use account::{Account, SpoiledCard};
 pub use news::{FaultPlace, News, UnitInfo};
 pub use run::Job;
+pub use stacked::StackFinding;
 pub use words::{remedy_of_stop, stop_words, unsafe_words};
 
 use std::collections::{BTreeMap, BTreeSet};

@@ -5,6 +5,7 @@ use cardwright_protocol::{Attempt, CardNumber, JobNumber};
 use serde::{Deserialize, Serialize};
 
 use super::account::Account;
+use super::stacked::StackFinding;
 use crate::judge::HoleFault;
 
 /// A wrong hole, for a person to find.
@@ -172,6 +173,12 @@ pub enum News {
         words: String,
         /// As the unit reported it.
         report: Box<UnitToHost>,
+    },
+    /// A whole stack was read, and this is wrong with its order; nothing, if it is
+    /// the deck in order.
+    Stack {
+        /// What is wrong.
+        findings: Vec<StackFinding>,
     },
     /// The account; the last news of a job.
     Summary(Box<Account>),

@@ -13,6 +13,7 @@ use cardwright_protocol::{CardId, HostToUnit, UnitToHost};
 use super::account::{Account, SpoiledCard, UnitCount};
 use super::flight::{Flight, Key, Stage};
 use super::news::News;
+use super::stacked::Stacked;
 use super::{Effect, End, Input, Kind, Mark, Order, Task};
 use crate::ledger::writer::Command;
 use crate::ledger::{self, EventKind, NewEvent, UnixMillis};
@@ -95,6 +96,8 @@ pub struct Job {
     pending: BTreeMap<Mark, Pending>,
     counts: UnitCount,
     account: Account,
+    /// The order of the stack, if a whole one is verified.
+    stack: Option<Stacked>,
 }
 
 impl Job {
@@ -147,6 +150,7 @@ impl Job {
             pending: BTreeMap::new(),
             counts: UnitCount::default(),
             account: Account::default(),
+            stack: Stacked::new(&order),
             order,
         }
     }

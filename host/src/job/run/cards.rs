@@ -10,6 +10,7 @@ use super::{Ended, Job, Pending, Phase, TRIES, UNDER_WAY};
 use crate::job::account::SpoiledCard;
 use crate::job::flight::{Flight, Key, Stage};
 use crate::job::news::News;
+use crate::job::stacked::Stacked;
 use crate::job::verdict::{news_of, news_unread, record_read, record_unread};
 use crate::job::{Effect, Kind, Mark, Recut};
 use crate::judge::{Fit, judge};
@@ -135,8 +136,12 @@ impl Job {
             &self.order.limits,
             fit,
         );
-        let news = news_of(&report, ended.id, ended.place);
-        let record = record_read(&report, reading, at);
+        let mut news = news_of(&report, ended.id, ended.place);
+        let mut record = record_read(&report, reading, at);
+        let stack = self.stack.as_mut();
+        if let Some(words) = stack.and_then(|stack| stack.look(&report, ended.id.card, holes)) {
+            stranger(&words, &mut record, &mut news);
+        }
         self.close(record, news, true, fx);
     }
 
@@ -222,6 +227,8 @@ impl Job {
             Some(Pending::JobEnded) => {
                 if let Phase::Closing(end) = &self.phase {
                     self.phase = Phase::Over(end.clone());
+                    let findings = self.stack.as_ref().and_then(Stacked::findings);
+                    fx.extend(findings.map(|findings| Effect::Tell(News::Stack { findings })));
                     fx.push(Effect::Tell(News::Summary(Box::new(self.account()))));
                 }
                 return;
@@ -284,5 +291,24 @@ impl Job {
         self.todo.extend(waiting.into_iter().map(|(_, at)| (0, at)));
         self.todo.append(&mut self.left);
         self.pump(at, fx);
+    }
+}
+
+/// A card that is another one, or lies the wrong way, has no faults of its own.
+fn stranger(words: &str, record: &mut ledger::EndedAttempt, news: &mut News) {
+    record.verdict = ledger::Verdict::OutOfOrder;
+    record.faults.clear();
+    if let News::Card {
+        verdict,
+        summary,
+        remedy,
+        faults,
+        ..
+    } = news
+    {
+        *verdict = ledger::Verdict::OutOfOrder.word().to_string();
+        *summary = words.to_string();
+        *remedy = "what is to be done is said when the whole stack has been read".to_string();
+        faults.clear();
     }
 }

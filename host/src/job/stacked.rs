@@ -1,0 +1,140 @@
+//! The order of a stack that is verified.
+//!
+//! Enters: each card's report, in the order in which the cards are read. Leaves:
+//! for a card that is another one or lies the wrong way, which and how; at the
+//! end what is wrong with the stack. Nothing is said of a deck of which only some
+//! cards were asked for.
+
+use cardwright_protocol::CardNumber;
+use serde::{Deserialize, Serialize};
+
+use super::{Kind, Order};
+use crate::judge::{Judged, Report};
+use crate::stack::{Catalogue, Disorder, Lie, Pattern, Recognition, order};
+
+/// Something wrong with the order of a stack.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct StackFinding {
+    /// What was found.
+    pub finding: String,
+    /// What to do about it.
+    pub remedy: String,
+}
+
+/// A stack in hand.
+pub(super) struct Stacked {
+    catalogue: Catalogue,
+    cards: usize,
+    seen: Vec<Recognition>,
+}
+
+impl Stacked {
+    /// For a whole deck that is to be verified.
+    pub(super) fn new(order: &Order) -> Option<Stacked> {
+        let cards = order.deck.card_count() as usize;
+        let whole = order.kind == Kind::Verify && order.cards.len() == cards;
+        let catalogue = whole
+            .then(|| Catalogue::of_deck(&order.deck).ok())
+            .flatten()?;
+        Some(Stacked {
+            catalogue,
+            cards,
+            seen: Vec::new(),
+        })
+    }
+
+    /// Looks at the next card of the stack, which should be `card`: what it is, if
+    /// it is another or lies the wrong way.
+    pub(super) fn look(&mut self, report: &Report, card: CardNumber, holes: u8) -> Option<String> {
+        let seen = pattern(report, holes)
+            .map_or(Recognition::Unknown, |seen| self.catalogue.recognise(&seen));
+        let words = self.stranger(&seen, card);
+        self.seen.push(seen);
+        words
+    }
+
+    fn stranger(&self, seen: &Recognition, card: CardNumber) -> Option<String> {
+        match seen {
+            Recognition::Known(candidates) => {
+                let class = *self
+                    .catalogue
+                    .classes()
+                    .get(card.0.checked_sub(1)? as usize)?;
+                let expected =
+                    |one: &crate::stack::Candidate| one.class == class && one.lie == Lie::AsIs;
+                if candidates.iter().any(expected) {
+                    return None;
+                }
+                let best = candidates.first()?;
+                let like = self.catalogue.cards_of(best.class);
+                let which = if best.class == class {
+                    card
+                } else {
+                    *like.first()?
+                };
+                let lying = match best.lie {
+                    Lie::AsIs => String::new(),
+                    lie => format!(", lying {lie}"),
+                };
+                Some(format!("this is card {}{lying}", which.0))
+            }
+            Recognition::Foreign { deck, card, .. } => {
+                Some(format!("this is card {} of the deck {deck}", card.0))
+            }
+            Recognition::Unknown => None,
+        }
+    }
+
+    /// What is wrong with the stack as far as it was read; none if nothing was.
+    pub(super) fn findings(&self) -> Option<Vec<StackFinding>> {
+        if self.seen.is_empty() {
+            return None;
+        }
+        let account = order(&self.seen, &self.catalogue);
+        let disorders = account.disorders.iter();
+        // of a stack that was not read to its end nobody knows what follows
+        let unread = self.seen.len() < self.cards;
+        let last = account.places.iter().filter_map(|place| match place {
+            crate::stack::Taken::Card { card, .. } => Some(*card),
+            _ => None,
+        });
+        let last = last.max().unwrap_or(CardNumber(0));
+        let follows = |disorder: &&Disorder| match disorder {
+            Disorder::Missing { cards, .. } => unread && cards.first > last,
+            _ => false,
+        };
+        let told = disorders.filter(|disorder| !follows(disorder));
+        Some(
+            told.map(|disorder| StackFinding {
+                finding: disorder.to_string(),
+                remedy: disorder.remedy(),
+            })
+            .collect(),
+        )
+    }
+}
+
+/// The holes that were seen; none of a card that was not measured.
+fn pattern(report: &Report, holes: u8) -> Option<Pattern> {
+    let strokes = report.cells.last()?.stroke + 1;
+    let (mut places, mut doubtful) = (
+        vec![0u16; usize::from(strokes)],
+        vec![0u16; usize::from(strokes)],
+    );
+    for cell in report.cells.iter().filter(|cell| cell.hole > 0) {
+        let (at, bit) = (usize::from(cell.stroke), 1u16 << (cell.hole - 1));
+        let hole = match cell.judged {
+            Judged::Doubtful | Judged::WithinPeg => {
+                *doubtful.get_mut(at)? |= bit;
+                continue;
+            }
+            Judged::Missing => false,
+            Judged::Partial | Judged::Extra => true,
+            Judged::Right => cell.required,
+        };
+        if hole {
+            *places.get_mut(at)? |= bit;
+        }
+    }
+    Pattern::new(holes, places, doubtful).ok()
+}
