@@ -77,6 +77,7 @@ fn every_single_extra_hole_is_named() {
 
 #[test]
 fn a_hanging_chad_is_named_and_its_open_share_told() {
+    let (mut tried, mut untold) = (0, 0);
     let (mut tables, mut chance) = (Tables::default(), Chance(3));
     let strokes = random_card(&mut chance);
     let whole = Made::new(&strokes);
@@ -102,11 +103,10 @@ fn a_hanging_chad_is_named_and_its_open_share_told() {
                     (open - left).abs() < 0.2,
                     "{shape:?}: {left} left, {open} told"
                 );
-                // on the last hole of a channel nothing tells it from dust
-                let last = whole.marks[number + 1..]
-                    .iter()
-                    .all(|mark| mark.hole != hole);
-                if left < 0.8 && last && !report.verdict.is_good() {
+                // on a channel's last holes little tells it from dust
+                tried += 1;
+                if left < 0.8 && matches!(report.verdict, Verdict::Unread(_)) {
+                    untold += 1;
                     continue;
                 }
                 if left < 0.8 {
@@ -118,6 +118,7 @@ fn a_hanging_chad_is_named_and_its_open_share_told() {
             }
         }
     }
+    assert!(untold * 5 < tried, "{untold} of {tried} not told");
 }
 
 #[test]
