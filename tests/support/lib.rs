@@ -1,5 +1,6 @@
 //! Shared by the tests that cross crates.
 
 pub mod emulated;
+pub mod reference;
 pub mod trust;
 pub mod virtual_time;
