@@ -362,6 +362,8 @@ fn lamp(rows: &Rows<'_>, paper: &Paper) -> Result<Vec<f32>, UnreadReason> {
     {
         return Ok(vec![1.0; rows.each.len()]);
     }
+    // what is known before the first hole is how bright the lamp was at first
+    knots.insert(0, (-ROWS_BEFORE, 1.0));
     match doubt {
         Some(reason) => Err(reason),
         None => Ok((0..rows.each.len())
