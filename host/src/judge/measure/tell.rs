@@ -36,6 +36,10 @@ const MOST_NOISE: f32 = 0.0105;
 /// that covers three tenths of the hole from the far side hides from the aperture.
 const MOST_ACROSS_MM: f32 = 0.5;
 
+/// What a hole's light differs by from line to line because a feed goes in steps: a
+/// line is taken up to half a step of a tenth of a millimetre beside its place.
+const STEPS: f32 = 0.008;
+
 /// What solid card's light differs by from line to line.
 const PAPER: f32 = 0.01;
 
@@ -137,7 +141,8 @@ fn row_spots(
         wider: levels.wider_mm,
         base: [base; LANES],
     };
-    let (whole, filled) = window.compare(rows.bases, &expected, &beliefs(&WHOLE, &levels.noise));
+    let uneven = levels.noise.map(|noise| noise.hypot(STEPS));
+    let (whole, filled) = window.compare(rows.bases, &expected, &beliefs(&WHOLE, &uneven));
     let rough = levels.noise.map(|noise| noise.hypot(PAPER));
     let solid = window.solid(base, &beliefs(&SOLID, &rough));
     for lane in 0..rows.light.holes {
@@ -148,10 +153,9 @@ fn row_spots(
             });
             continue;
         }
-        let noise = levels.noise[lane].powi(2);
         let open = filled[lane].max(0.0);
         let mut spot = weigh(
-            whole.misfit[lane] / noise,
+            whole.misfit[lane] / uneven[lane].powi(2),
             solid.misfit[lane] / rough[lane].powi(2),
         );
         if spot.what == What::Partial {
