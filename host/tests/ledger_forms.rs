@@ -100,6 +100,7 @@ fn every_earlier_form_opens_with_all_it_held() -> Tested {
             (readings.dark[7], readings.open[7], readings.open[8]),
             (3, 221, 0)
         );
+        assert_eq!(ledger.deck_texts()?, []);
         assert_eq!(ledger.units()?.first().map(|unit| unit.boot), Some(6));
         assert_eq!(ledger.events(Some(JobNumber(1)))?.len(), 1);
         ledger.close()?;

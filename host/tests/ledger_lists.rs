@@ -30,6 +30,7 @@ fn job(kind: JobKind, deck: (&str, u8), seconds: i64) -> NewJob {
         name: deck.0.to_string(),
         format: "400".to_string(),
         cards: 9,
+        text: format!("deck {}", deck.1),
     };
     NewJob {
         kind,

@@ -23,6 +23,7 @@ fn job(kind: JobKind) -> NewJob {
         name,
         format,
         cards: 5,
+        text: "the deck file".to_string(),
     });
     NewJob {
         kind,
@@ -286,6 +287,8 @@ fn good_cards_are_those_of_the_decks_content_over_all_jobs() -> Tested {
     ledger.attempt_sent(&[new(id(second, 4, 1))])?;
     assert_eq!(good(&ledger)?, [1, 2, 3]);
     assert_eq!(ledger.decks()?.len(), 1);
+    let text = "the deck file".to_string();
+    assert_eq!(ledger.deck_texts()?, [(DECK, text)]);
 
     // An edited deck has no good cards.
     assert!(ledger.good_cards(DeckSha([1; 32]))?.is_empty());
@@ -314,6 +317,11 @@ fn a_card_found_faulty_by_verifying_is_to_be_cut_again() -> Tested {
     assert_eq!(good(&ledger)?, [1, 3, 4]);
     let recut = ledger.begin_job(&job(JobKind::Cut))?;
     made(&mut ledger, id(recut, 2, 1), Verdict::Good)?;
+    assert_eq!(good(&ledger)?, [1, 2, 3, 4]);
+    made(&mut ledger, id(verify, 3, 2), Verdict::Partial)?;
+    assert_eq!(good(&ledger)?, [1, 2, 4]);
+    let mend = ledger.begin_job(&job(JobKind::Mend))?;
+    made(&mut ledger, id(mend, 3, 1), Verdict::Good)?;
     assert_eq!(good(&ledger)?, [1, 2, 3, 4]);
     Ok(())
 }

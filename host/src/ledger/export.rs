@@ -82,7 +82,7 @@ const DECKS: &[Column] = &[
 
 const JOBS: &[Column] = &[
     ("job", "number of the job"),
-    ("kind", "cut, verify or read"),
+    ("kind", "cut, verify, read or mend"),
     ("deck", "name of its deck; empty if it has none"),
     ("deck_sha256", "SHA-256 of the deck file's content"),
     ("unit", "board of the unit that did it"),
@@ -101,7 +101,7 @@ const ATTEMPTS: &[Column] = &[
     ("attempt", "which try at this card in this job, from 1"),
     (
         "verdict",
-        "sent, good, missing, extra, out of register, mixed, interrupted, unread, not begun or out of order",
+        "sent, good, missing, partial, extra, out of register, mixed, interrupted, unread, not begun, out of order or read",
     ),
     (
         "faults",

@@ -14,6 +14,7 @@ use std::path::Path;
 pub(super) const STEPS: &[&str] = &[
     include_str!("migrations/0001.sql"),
     include_str!("migrations/0002.sql"),
+    include_str!("migrations/0003.sql"),
 ];
 
 /// Marks the file as a ledger: "CWrd" in ASCII.

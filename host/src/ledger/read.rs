@@ -21,7 +21,7 @@ const GOOD: &str = "SELECT DISTINCT good.card FROM attempt AS good
         WHERE verifying.deck = job.deck AND verifying.kind = 'verify'
             AND later.card = good.card
             AND later.end_order > good.end_order
-            AND later.verdict IN ('missing', 'extra', 'out of register', 'mixed'))
+            AND later.verdict IN ('missing', 'partial', 'extra', 'out of register', 'mixed'))
     ORDER BY good.card";
 
 impl Ledger {
@@ -132,6 +132,26 @@ impl Ledger {
                 .optional()
         };
         run().map_err(|error| LedgerError::from_sql(&self.dir, &error))
+    }
+
+    /// The text of every deck file that is known, in the order they were met.
+    ///
+    /// # Errors
+    /// [`LedgerError::Corrupt`] if one is damaged; as [`LedgerError`] says for
+    /// the disk.
+    pub fn deck_texts(&self) -> Result<Vec<(DeckSha, String)>, LedgerError> {
+        let sql = "SELECT sha256, content, content_length FROM deck
+             WHERE content IS NOT NULL ORDER BY id";
+        self.rows(sql, [], |row| {
+            let pressed = row.get_ref(1)?.as_blob()?;
+            let damaged = |cause: Box<dyn std::error::Error + Send + Sync>| {
+                rusqlite::Error::FromSqlConversionFailure(1, Type::Blob, cause)
+            };
+            let length = row.get::<_, u32>(2)? as usize;
+            let text = unpress(pressed, length).map_err(|error| damaged(error.into()))?;
+            let text = String::from_utf8(text).map_err(|error| damaged(error.into()))?;
+            Ok((DeckSha(row.get(0)?), text))
+        })
     }
 
     /// The last session number given out; 0 if none was.

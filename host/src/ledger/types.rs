@@ -121,6 +121,8 @@ pub struct NewDeck {
     pub format: String,
     /// How many cards it has.
     pub cards: u32,
+    /// The deck file's text.
+    pub text: String,
 }
 
 /// A job about to begin.

@@ -13,11 +13,13 @@ pub enum JobKind {
     Verify,
     /// Read a stack into a new deck.
     Read,
+    /// Cut missing holes into cards already cut.
+    Mend,
 }
 
 impl JobKind {
     /// Every kind.
-    pub const ALL: [JobKind; 3] = [JobKind::Cut, JobKind::Verify, JobKind::Read];
+    pub const ALL: [JobKind; 4] = [JobKind::Cut, JobKind::Verify, JobKind::Read, JobKind::Mend];
 
     /// The word in the ledger.
     #[must_use]
@@ -26,6 +28,7 @@ impl JobKind {
             JobKind::Cut => "cut",
             JobKind::Verify => "verify",
             JobKind::Read => "read",
+            JobKind::Mend => "mend",
         }
     }
 }
@@ -86,11 +89,13 @@ pub enum Verdict {
     /// A sound card of this deck, but another one than was expected here.
     #[serde(rename = "out of order")]
     OutOfOrder,
+    /// Read, with no deck to be compared with.
+    Read,
 }
 
 impl Verdict {
     /// Every verdict.
-    pub const ALL: [Verdict; 11] = [
+    pub const ALL: [Verdict; 12] = [
         Verdict::Sent,
         Verdict::Good,
         Verdict::Missing,
@@ -102,6 +107,7 @@ impl Verdict {
         Verdict::Unread,
         Verdict::NotBegun,
         Verdict::OutOfOrder,
+        Verdict::Read,
     ];
 
     /// The word in the ledger.
@@ -119,6 +125,7 @@ impl Verdict {
             Verdict::Unread => "unread",
             Verdict::NotBegun => "not begun",
             Verdict::OutOfOrder => "out of order",
+            Verdict::Read => "read",
         }
     }
 }

@@ -47,11 +47,24 @@ impl Batch<'_> {
     /// Writes the deck down if its content is new; a known content takes the
     /// new name.
     fn deck(&self, deck: &NewDeck, at: UnixMillis) -> Result<i64, LedgerError> {
-        let sql = "INSERT INTO deck (sha256, name, format, cards, first_seen)
-             VALUES (?1, ?2, ?3, ?4, ?5)
-             ON CONFLICT (sha256) DO UPDATE SET name = excluded.name
+        let sql =
+            "INSERT INTO deck (sha256, name, format, cards, first_seen, content, content_length)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
+             ON CONFLICT (sha256) DO UPDATE SET name = excluded.name,
+                 content = excluded.content, content_length = excluded.content_length
              RETURNING id";
-        let values = params![deck.sha256.0, deck.name, deck.format, deck.cards, at.0];
+        let content = press(deck.text.as_bytes()).map_err(|error| {
+            LedgerError::from_io(&self.dir.join(super::FILE), "written", &error)
+        })?;
+        let values = params![
+            deck.sha256.0,
+            deck.name,
+            deck.format,
+            deck.cards,
+            at.0,
+            content,
+            i64::try_from(deck.text.len()).unwrap_or(i64::MAX)
+        ];
         self.ask(sql, values)?.ok_or_else(|| self.lost("deck"))
     }
 
@@ -113,7 +126,7 @@ impl Batch<'_> {
         // The strokes to be cut (none where cards are only read), or -1 once
         // it has ended.
         let before = "SELECT CASE WHEN attempt.ended IS NOT NULL THEN -1
-                 WHEN job.kind = 'cut' THEN attempt.strokes ELSE 0 END
+                 WHEN job.kind IN ('cut', 'mend') THEN attempt.strokes ELSE 0 END
              FROM attempt JOIN job ON job.number = attempt.job
              WHERE attempt.job = ?1 AND card = ?2 AND attempt = ?3";
         let strokes = match self.ask::<i64>(before, params![job, card, attempt])? {
