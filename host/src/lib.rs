@@ -2,6 +2,7 @@
 //! that lead them over a link to a unit.
 
 pub mod cli;
+pub mod copy;
 pub mod daemon;
 pub mod deck;
 pub mod engine;

@@ -3,8 +3,8 @@
 
 use cardwright::deck::format::BUILT_IN;
 use cardwright::deck::{
-    CardFormat, CardList, CardNumber, Cut, Cutting, Deck, DeckWriteError, Design, FirstPick, Row,
-    SpareRow,
+    CardFormat, CardList, CardNumber, Cut, Cutting, Deck, DeckWriteError, Design, Doubt, FirstPick,
+    ReadFrom, Row, SpareRow,
 };
 use proptest::prelude::*;
 use std::collections::BTreeSet;
@@ -197,6 +197,51 @@ fn every_fault_in_a_deck_file_has_its_own_error() {
     let error = Deck::parse(&text, Path::new("ten.deck")).expect_err("hole 11 of 10");
     let _ = writeln!(messages, "bits beyond the holes\n    {error}");
     insta::assert_snapshot!("deck_errors", messages);
+}
+
+/// What a copy is not sure of must survive in its file, and go only when a person
+/// has settled it.
+#[test]
+fn the_doubt_of_a_copy_stands_in_its_file_until_it_is_settled() {
+    let doubt = |card, row, hole| Doubt {
+        card: CardNumber(card),
+        row,
+        hole,
+        open_permille: 410,
+    };
+    let reading = ReadFrom {
+        passes: 3,
+        gaps: vec![CardNumber(2)],
+        doubtful: vec![doubt(1, 3, 4), doubt(1, 25, 1)],
+    };
+    let deck = small_deck().with_reading(reading.clone()).expect("there");
+    let text = deck.to_text();
+    assert!(text.contains("gaps = [2]"), "{text}");
+    assert!(text.contains("[1, 3, 4, 410]"), "{text}");
+    let mut again = Deck::parse(&text, Path::new("copy.deck")).expect("a deck");
+    assert_eq!(again, deck);
+    let hole = |deck: &Deck, row: usize, hole| {
+        deck.card(CardNumber(1)).expect("card 1")[row - 1].has(hole)
+    };
+    again.settle(doubt(1, 3, 4), true);
+    again.settle(doubt(1, 25, 1), false);
+    assert!(hole(&again, 3, 4) && !hole(&again, 25, 1));
+    assert_eq!(again.reading().map(|it| it.doubtful.len()), Some(0));
+
+    for (from, to) in [
+        ("gaps = [2]", "gaps = [9]"),
+        ("gaps = [2]", "gaps = [2, 2]"),
+        ("gaps = [2]", "gaps = [0]"),
+        ("[1, 3, 4, 410]", "[1, 26, 4, 410]"),
+        ("[1, 3, 4, 410]", "[1, 3, 5, 410]"),
+        ("[1, 3, 4, 410]", "[1, 3, 4]"),
+        ("[1, 3, 4, 410]", "[1, 25, 1, 410]"),
+        ("passes = 3", "passes = -3"),
+    ] {
+        let error = Deck::parse(&changed(&text, from, to), Path::new("copy.deck"));
+        let words = error.expect_err(to).to_string();
+        assert!(words.starts_with("copy.deck, line "), "{words}");
+    }
 }
 
 #[test]

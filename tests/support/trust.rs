@@ -65,6 +65,36 @@ impl Worst {
         stray: 0.02,
         walk_mm: 0.01,
     };
+
+    /// Conditions by chance, within these.
+    pub(crate) fn conditions(&self, rng: &mut ChaCha8Rng) -> Conditions {
+        let worst = self;
+        let dust = rng.random_bool(worst.dusty).then(|| Dust {
+            channel: rng.random_range(0..8),
+            loss: rng.random_range(0.05..0.6),
+            from_mm: rng.random_range(-40.0..470.0),
+        });
+        let drifts = rng.random_bool(worst.drifts);
+        let at_levels = rng.random_range(0.0..=1.0) * worst.stray;
+        Conditions {
+            noise_level: worst.noise,
+            lamp: 1.0 - rng.random_range(0.0..=1.0) * worst.ageing,
+            lamp_drift: if drifts {
+                rng.random_range(0.02..0.3)
+            } else {
+                0.0
+            },
+            dust,
+            stray: Stray {
+                at_levels,
+                to: at_levels * rng.random_range(0.8..1.2),
+                rounds: 0.5,
+            },
+            feed_lag_mm: rng.random_range(-0.1..0.1),
+            feed_walk_mm: worst.walk_mm,
+            ..Conditions::default()
+        }
+    }
 }
 
 /// What came of it.
@@ -149,7 +179,7 @@ impl Bench {
         let strokes = strokes(&mut rng);
         let make = self.make(&strokes, number % 2 == 1, &mut rng);
         let made = self.maker.make(&strokes, &make);
-        let conditions = self.conditions(&mut rng);
+        let conditions = self.worst.conditions(&mut rng);
         self.model.seed(rng.random());
         self.model
             .read_into(&made.card, &conditions, &mut self.read);
@@ -186,35 +216,6 @@ impl Bench {
             patches,
             flaws,
             ..Make::default()
-        }
-    }
-
-    fn conditions(&self, rng: &mut ChaCha8Rng) -> Conditions {
-        let worst = &self.worst;
-        let dust = rng.random_bool(worst.dusty).then(|| Dust {
-            channel: rng.random_range(0..8),
-            loss: rng.random_range(0.05..0.6),
-            from_mm: rng.random_range(-40.0..470.0),
-        });
-        let drifts = rng.random_bool(worst.drifts);
-        let at_levels = rng.random_range(0.0..=1.0) * worst.stray;
-        Conditions {
-            noise_level: worst.noise,
-            lamp: 1.0 - rng.random_range(0.0..=1.0) * worst.ageing,
-            lamp_drift: if drifts {
-                rng.random_range(0.02..0.3)
-            } else {
-                0.0
-            },
-            dust,
-            stray: Stray {
-                at_levels,
-                to: at_levels * rng.random_range(0.8..1.2),
-                rounds: 0.5,
-            },
-            feed_lag_mm: rng.random_range(-0.1..0.1),
-            feed_walk_mm: worst.walk_mm,
-            ..Conditions::default()
         }
     }
 }
@@ -262,7 +263,7 @@ fn flaw(strokes: &[Stroke], rng: &mut ChaCha8Rng) -> Placed {
     }
 }
 
-fn reading(read: &ReadCard) -> Reading {
+pub(crate) fn reading(read: &ReadCard) -> Reading {
     let id = CardId::default();
     Reading {
         began: CardBegan {

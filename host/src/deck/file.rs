@@ -8,10 +8,12 @@
 
 mod faults;
 mod read;
+mod reading;
 mod write;
 
 pub use faults::CardFault;
 pub use read::DeckFileError;
+pub use reading::{Doubt, ReadFrom};
 pub use write::DeckWriteError;
 
 use super::format::CardFormat;
@@ -126,6 +128,7 @@ pub struct Deck {
     format_file: Option<String>,
     design: Option<Design>,
     cutting: Cutting,
+    reading: Option<ReadFrom>,
     cards: Vec<Vec<Row>>,
 }
 
@@ -153,8 +156,23 @@ impl Deck {
             format_file,
             design,
             cutting,
+            reading: None,
             cards,
         })
+    }
+
+    /// The same cards, with a record of how they were read.
+    ///
+    /// # Errors
+    /// Positions that the deck has not got.
+    pub fn with_reading(mut self, reading: ReadFrom) -> Result<Deck, CardFault> {
+        match reading.fault(&self.format, self.cards.len()) {
+            Some(fault) => Err(CardFault::Reading(fault)),
+            None => {
+                self.reading = Some(reading);
+                Ok(self)
+            }
+        }
     }
 
     /// Reads a deck file. A user's format file is looked for from the deck
@@ -220,6 +238,31 @@ impl Deck {
     #[must_use]
     pub fn cutting(&self) -> Cutting {
         self.cutting
+    }
+
+    /// How it was read from a stack of cards, if it was.
+    #[must_use]
+    pub fn reading(&self) -> Option<&ReadFrom> {
+        self.reading.as_ref()
+    }
+
+    /// Settles a doubtful position: it is a hole, or it is solid.
+    pub fn settle(&mut self, doubt: Doubt, hole: bool) {
+        let Some(reading) = &mut self.reading else {
+            return;
+        };
+        let same = |other: &Doubt| *other == doubt;
+        let Some(at) = reading.doubtful.iter().position(same) else {
+            return;
+        };
+        reading.doubtful.remove(at);
+        let card = (doubt.card.0 as usize).checked_sub(1);
+        let rows = card.and_then(|card| self.cards.get_mut(card));
+        let row = usize::from(doubt.row).checked_sub(1);
+        if let Some(row) = rows.zip(row).and_then(|(rows, row)| rows.get_mut(row)) {
+            let bit = 1 << (doubt.hole - 1);
+            row.0 = if hole { row.0 | bit } else { row.0 & !bit };
+        }
     }
 
     /// How many cards there are, at least 1.

@@ -16,7 +16,7 @@ pub use cards::{CardList, CardListError};
 pub use cardwright_protocol::{CardNumber, Row, Stroke};
 pub use compare::{Comparison, compare};
 pub use file::{CardFault, Cut, Cutting, Deck, DeckFileError, DeckWriteError};
-pub use file::{Design, FirstPick, SpareRow};
+pub use file::{Design, Doubt, FirstPick, ReadFrom, SpareRow};
 pub use format::{CardFormat, FormatError};
 
 /// Lower-case hexadecimal.

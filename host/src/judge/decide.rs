@@ -14,7 +14,7 @@ use super::verdict::{FaultKind, HoleFault, OutOfRegister, UnreadReason, Verdict}
 use cardwright_protocol::Stroke;
 
 /// Less sure than this is doubtful.
-const SURE: f32 = 0.99;
+pub(super) const SURE: f32 = 0.99;
 
 /// What is judged, and by what.
 pub(super) struct Case<'a> {
@@ -278,7 +278,7 @@ fn cell(stroke: u16, hole: u8, required: bool, spot: &Spot, across_mm: Option<f3
 }
 
 /// Millimetres in whole micrometres.
-fn micrometres(mm: f64) -> i32 {
+pub(super) fn micrometres(mm: f64) -> i32 {
     // `as` saturates and turns not-a-number into 0.
     (mm * 1000.0).round() as i32
 }

@@ -13,6 +13,7 @@
 mod decide;
 mod input;
 mod light;
+mod look;
 #[allow(clippy::needless_range_loop)] // channels side by side, by their number
 mod measure;
 mod overlap;
@@ -23,9 +24,11 @@ mod verdict;
 
 use cardwright_protocol::Stroke;
 use decide::{Case, decide};
-use measure::Gauge;
+use light::Light;
+use measure::{Gauge, Measured};
 
 pub use input::{Fit, Geometry, Limits, Reading};
+pub use look::{Look, Position, Seen};
 pub use measure::What;
 pub use overlap::{circle_overlap, open_share};
 pub use plane::{Place, Plane};
@@ -98,6 +101,16 @@ impl Judge {
         })
     }
 
+    /// Looks at a card that no deck is known of. Of `strokes` only their number
+    /// and the peg holes count.
+    ///
+    /// # Errors
+    /// Why the card cannot be measured.
+    pub fn look(&self, strokes: &[Stroke], reading: &Reading) -> Result<Look, UnreadReason> {
+        let light = self.light(strokes, reading)?;
+        self.measure(strokes, light).map(|found| Look::of(&found))
+    }
+
     fn measured(
         &self,
         strokes: &[Stroke],
@@ -105,18 +118,9 @@ impl Judge {
         fit: Fit,
         mut report: Report,
     ) -> Result<Report, UnreadReason> {
-        let light = light::light(strokes.len(), &self.geometry, reading, &self.limits)?;
-        let room = cardwright_protocol::Row::full(self.geometry.holes).0;
-        if strokes.iter().any(|stroke| stroke.punches().0 & !room != 0) {
-            return Err(UnreadReason::BadStrokes);
-        }
-        if reading.samples_per_row != self.per_row {
-            let samples_per_row = reading.samples_per_row;
-            return Err(UnreadReason::SamplesPerRow { samples_per_row });
-        }
-        let gauge = self.gauge.as_ref().map_err(|reason| *reason)?;
+        let light = self.light(strokes, reading)?;
         report.solid_permille = Some(light::permille(light.solid));
-        let measured = measure::measure(gauge, strokes, &self.geometry, &self.limits, light)?;
+        let measured = self.measure(strokes, light)?;
         let case = Case {
             strokes,
             geometry: &self.geometry,
@@ -126,6 +130,24 @@ impl Judge {
             length_um: report.length_um,
         };
         Ok(decide(&case, report))
+    }
+
+    fn light(&self, strokes: &[Stroke], reading: &Reading) -> Result<Light, UnreadReason> {
+        let light = light::light(strokes.len(), &self.geometry, reading, &self.limits)?;
+        let room = cardwright_protocol::Row::full(self.geometry.holes).0;
+        if strokes.iter().any(|stroke| stroke.punches().0 & !room != 0) {
+            return Err(UnreadReason::BadStrokes);
+        }
+        if reading.samples_per_row != self.per_row {
+            let samples_per_row = reading.samples_per_row;
+            return Err(UnreadReason::SamplesPerRow { samples_per_row });
+        }
+        Ok(light)
+    }
+
+    fn measure(&self, strokes: &[Stroke], light: Light) -> Result<Measured, UnreadReason> {
+        let gauge = self.gauge.as_ref().map_err(|reason| *reason)?;
+        measure::measure(gauge, strokes, &self.geometry, &self.limits, light)
     }
 }
 

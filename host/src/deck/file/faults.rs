@@ -86,4 +86,7 @@ pub enum CardFault {
         /// Holes in a row.
         holes: u8,
     },
+    /// The record of how it was read names what the deck has not got.
+    #[error("{0}; mend the [reading] table")]
+    Reading(String),
 }

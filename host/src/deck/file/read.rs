@@ -1,7 +1,7 @@
 //! Reading a deck file, strictly: every complaint names the file and the line.
 
 use super::write::group_width;
-use super::{CardFault, Cutting, DECK_VERSION, Deck, Design, MOST_CARDS};
+use super::{CardFault, Cutting, DECK_VERSION, Deck, Design, MOST_CARDS, ReadFrom};
 use crate::deck::format::{CardFormat, FormatError};
 use crate::deck::line_at;
 use cardwright_protocol::{CardNumber, Row};
@@ -88,6 +88,7 @@ struct DeckText {
     format: FormatText,
     design: Option<Design>,
     cutting: Cutting,
+    reading: Option<Spanned<ReadFrom>>,
     cards: Spanned<CardLines>,
 }
 
@@ -164,12 +165,21 @@ pub(super) fn parse(text: &str, file: &Path) -> Result<Deck, DeckFileError> {
             fault: found.fault,
         }
     })?;
+    let reading = reading(&format, cards.len(), written.reading).map_err(|found| {
+        let line = line(found.at.unwrap_or_default());
+        DeckFileError::Card {
+            file: file.to_owned(),
+            line,
+            fault: found.fault,
+        }
+    })?;
     Ok(Deck {
         name: written.name,
         format,
         format_file: written.format.file.map(Spanned::into_inner),
         design: written.design,
         cutting: written.cutting,
+        reading,
         cards,
     })
 }
@@ -277,6 +287,23 @@ fn cards(format: &CardFormat, lines: CardLines) -> Result<Vec<Vec<Row>>, Found> 
         }
     }
     Ok(cards)
+}
+
+fn reading(
+    format: &CardFormat,
+    cards: usize,
+    written: Option<Spanned<ReadFrom>>,
+) -> Result<Option<ReadFrom>, Found> {
+    let Some(written) = written else {
+        return Ok(None);
+    };
+    match written.get_ref().fault(format, cards) {
+        None => Ok(Some(written.into_inner())),
+        Some(fault) => Err(Found {
+            at: Some(written.span()),
+            fault: CardFault::Reading(fault),
+        }),
+    }
 }
 
 fn number(key: &str) -> Result<u32, CardFault> {

@@ -1,6 +1,6 @@
 //! Writing a deck file: one canonical text, put in place whole.
 
-use super::{Cutting, DECK_VERSION, Deck, Design};
+use super::{Cutting, DECK_VERSION, Deck, Design, ReadFrom};
 use cardwright_protocol::Row;
 use serde::Serialize;
 use std::fmt::Write as _;
@@ -37,6 +37,8 @@ struct HeadText<'a> {
     #[serde(skip_serializing_if = "Option::is_none")]
     design: Option<&'a Design>,
     cutting: Cutting,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    reading: Option<&'a ReadFrom>,
 }
 
 #[derive(Serialize)]
@@ -63,6 +65,7 @@ pub(super) fn to_text(deck: &Deck, format_file: Option<&str>) -> String {
         },
         design: deck.design.as_ref(),
         cutting: deck.cutting,
+        reading: deck.reading.as_ref(),
     };
     // Strings, numbers and tables of them: TOML can hold all of these.
     let head = toml::to_string(&head).unwrap_or_default();
