@@ -5,9 +5,16 @@
 //! and whether an earlier run is taken up, so that a program that was killed
 //! goes on where it stopped. Refuses: card lists the deck does not have.
 
+mod mend;
+mod read;
+
+pub(crate) use read::{MOST_READ, reading_order};
+
 use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
 use std::sync::Arc;
 
+use cardwright_protocol::card::MOST_HOLES;
 use cardwright_protocol::{CardId, CardNumber, JobNumber};
 
 use crate::deck::{CardList, Deck};
@@ -21,7 +28,7 @@ use crate::service::ServiceError;
 /// What is asked for.
 #[derive(Clone, Copy, Debug)]
 pub struct Wanted<'a> {
-    /// Cut or verify.
+    /// Cut, verify or mend.
     pub kind: Kind,
     /// The deck.
     pub deck: &'a Arc<Deck>,
@@ -42,6 +49,8 @@ pub struct Drawn {
     pub already_good: u32,
     /// Whether an earlier run of the job is taken up.
     pub taken_up: bool,
+    /// What a person should know beforehand.
+    pub notes: Vec<String>,
 }
 
 /// Draws the order up from what the ledger knows. A job that has none is begun
@@ -59,16 +68,27 @@ pub async fn draw_up(
         Some(list) => CardList::parse(list, deck.card_count())?,
         None => CardList::all(deck.card_count()),
     };
+    if wanted.kind == Kind::Cut {
+        no_gaps(deck, &list)?;
+    }
     let past = Past::of(deck, hub).await?;
     let cut = wanted.kind == Kind::Cut;
     let good = |card: &CardNumber| cut && past.good.contains(card);
-    let cards: Vec<CardNumber> = list.iter().filter(|card| !good(card)).collect();
+    let mut cards: Vec<CardNumber> = list.iter().filter(|card| !good(card)).collect();
+    let mut mending = mend::Mending::default();
+    if wanted.kind == Kind::Mend {
+        let (sha, all) = (deck_sha(deck)?, wanted.cards.is_none());
+        mending = mend::mending_of(deck, sha, &list, all, rig_file, hub).await?;
+        cards = mending.strokes.keys().copied().collect();
+    }
     let mut drawn = Drawn {
         order: None,
         asked: list.count(),
-        already_good: list.count() - cards.len() as u32,
+        already_good: list.iter().filter(good).count() as u32,
         taken_up: false,
+        notes: doubts(deck, wanted.kind).into_iter().collect(),
     };
+    drawn.notes.append(&mut mending.refused);
     if cards.is_empty() {
         if let Some(job) = past
             .job
@@ -87,11 +107,23 @@ pub async fn draw_up(
     };
     let mut open = open_attempts(number, hub).await?;
     open.sort_by_key(|attempt| (attempt.sent, attempt.id.card, attempt.id.attempt));
+    let mut settings = rig_file.settings(deck.format());
+    if wanted.kind == Kind::Mend {
+        // the holes that are there already are none of the unit's mistakes
+        settings.gross_holes = MOST_HOLES + 1;
+    }
+    let others = match wanted.kind {
+        Kind::Verify => other_decks(deck, hub).await?,
+        _ => Vec::new(),
+    };
     drawn.order = Some(Order {
         number,
         kind: wanted.kind,
         deck: Arc::clone(deck),
-        settings: rig_file.settings(deck.format()),
+        others: Arc::new(others),
+        mending: mending.strokes,
+        first: None,
+        settings,
         geometry: RigFile::geometry(deck.format()),
         limits: rig_file.limits(),
         recut: wanted.recut,
@@ -109,6 +141,8 @@ pub fn job_kind(kind: Kind) -> JobKind {
     match kind {
         Kind::Cut => JobKind::Cut,
         Kind::Verify => JobKind::Verify,
+        Kind::Read => JobKind::Read,
+        Kind::Mend => JobKind::Mend,
     }
 }
 
@@ -162,6 +196,63 @@ fn deck_sha(deck: &Deck) -> Result<DeckSha, ServiceError> {
     Ok(DeckSha(sha))
 }
 
+/// Cards that were never read cannot be cut.
+fn no_gaps(deck: &Deck, list: &CardList) -> Result<(), ServiceError> {
+    let gaps = deck.reading().map_or(&[][..], |reading| &reading.gaps);
+    let asked: Vec<CardNumber> = gaps
+        .iter()
+        .copied()
+        .filter(|gap| list.contains(*gap))
+        .collect();
+    if asked.is_empty() {
+        return Ok(());
+    }
+    let rest = list.iter().filter(|card| !asked.contains(card));
+    let rest = CardList::from_cards(rest);
+    Err(ServiceError::Request(format!(
+        "cards {} of {} are gaps: they were never read, and their lines are blank; write their lines \
+         and take them off `gaps` in the deck file, or cut the others with --cards {rest}",
+        CardList::from_cards(asked),
+        deck.name()
+    )))
+}
+
+/// A word on positions that hold a guess.
+fn doubts(deck: &Deck, kind: Kind) -> Option<String> {
+    let doubtful = deck.reading().map_or(0, |reading| reading.doubtful.len());
+    (kind == Kind::Cut && doubtful > 0).then(|| {
+        format!(
+            "{doubtful} positions of {} are doubtful and hold a guess; `cardwright deck settle` \
+             asks about them",
+            deck.name()
+        )
+    })
+}
+
+/// The other decks that the ledger knows.
+pub(crate) async fn known_decks(hub: &Hub) -> Result<Vec<Deck>, ServiceError> {
+    let texts = match hub.ask(Command::DeckTexts).await? {
+        Answer::DeckTexts(texts) => texts,
+        _ => Vec::new(),
+    };
+    // one whose own format file is no longer there is not known any more
+    let deck = |text: String| Deck::parse(&text, Path::new("a deck of the ledger")).ok();
+    Ok(texts
+        .into_iter()
+        .filter_map(|(_, text)| deck(text))
+        .collect())
+}
+
+async fn other_decks(deck: &Deck, hub: &Hub) -> Result<Vec<Deck>, ServiceError> {
+    let mut known = known_decks(hub).await?;
+    known.retain(|other| other.sha256() != deck.sha256());
+    Ok(known)
+}
+
+fn no_number() -> ServiceError {
+    ServiceError::Request("the ledger gave the job no number".to_string())
+}
+
 async fn begin_job(wanted: &Wanted<'_>, hub: &Hub) -> Result<JobNumber, ServiceError> {
     let deck = wanted.deck;
     let job = NewJob {
@@ -179,9 +270,7 @@ async fn begin_job(wanted: &Wanted<'_>, hub: &Hub) -> Result<JobNumber, ServiceE
     };
     match hub.ask(Command::BeginJob(job)).await? {
         Answer::Job(number) => Ok(number),
-        _ => Err(ServiceError::Request(
-            "the ledger gave the job no number".to_string(),
-        )),
+        _ => Err(no_number()),
     }
 }
 

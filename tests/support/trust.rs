@@ -176,7 +176,7 @@ impl Bench {
     pub fn card(&mut self, number: u64) -> Case {
         let mut rng = ChaCha8Rng::seed_from_u64(self.seed);
         rng.set_stream(number);
-        let strokes = strokes(&mut rng);
+        let strokes = random_card(&mut rng);
         let make = self.make(&strokes, number % 2 == 1, &mut rng);
         let made = self.maker.make(&strokes, &make);
         let conditions = self.worst.conditions(&mut rng);
@@ -221,7 +221,8 @@ impl Bench {
 }
 
 /// A 400 card (Taylor pp. 122-123) with rows as dense as chance will have it.
-fn strokes(rng: &mut ChaCha8Rng) -> Vec<Stroke> {
+#[must_use]
+pub fn random_card(rng: &mut ChaCha8Rng) -> Vec<Stroke> {
     let lace = Row::from_holes([2, 7]);
     let density = [0.1, 0.3, 0.5, 0.7, 0.9][rng.random_range(0..5)];
     let mut row = || {
@@ -263,7 +264,9 @@ fn flaw(strokes: &[Stroke], rng: &mut ChaCha8Rng) -> Placed {
     }
 }
 
-pub(crate) fn reading(read: &ReadCard) -> Reading {
+/// A reading as the unit would have sent it.
+#[must_use]
+pub fn reading(read: &ReadCard) -> Reading {
     let id = CardId::default();
     Reading {
         began: CardBegan {

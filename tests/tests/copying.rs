@@ -120,12 +120,12 @@ fn passes_out_of_step_are_laid_side_by_side() {
         .iter()
         .find(|note| note.contains("1 of 3"))
         .expect("told");
-    let at: u32 = extra
-        .split(' ')
-        .nth(1)
-        .and_then(|word| word.parse().ok())
-        .expect("its number");
-    assert!((13..=14).contains(&at), "{extra}");
+    assert!(
+        ["card 13: ", "card 14: "]
+            .iter()
+            .any(|card| extra.starts_with(card)),
+        "{extra}"
+    );
     assert_eq!(deck.card_count(), 41);
     assert!(gaps.contains(&22) && gaps.contains(&31), "{gaps:?}");
 }

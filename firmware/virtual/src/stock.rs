@@ -11,6 +11,7 @@ use cardwright_protocol::Stroke;
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
+use std::f64::consts::TAU;
 
 /// A hole in a card.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -114,6 +115,19 @@ impl Card {
             }
         }
         card
+    }
+
+    /// The card after long use: chads and shreds of paper close a part of some
+    /// of its holes, one trial a hole.
+    #[must_use]
+    pub fn worn(mut self, wear: &mut Chance) -> Card {
+        for hole in &mut self.holes {
+            if wear.hit() {
+                let (share, direction) = (wear.amount(0.3, 0.8), wear.amount(0.0, TAU));
+                hole.flap = Some(Flap::covering(share, hole.r_mm, direction));
+            }
+        }
+        self
     }
 
     /// Length as it lies in the feed.

@@ -33,6 +33,10 @@ pub(super) struct CutArgs {
     /// When spoiled cards are cut again.
     #[arg(long, value_enum, default_value_t)]
     recut: Recut,
+    /// Cut only what is missing into cards that were cut and read before: lay in
+    /// those it names.
+    #[arg(long, conflicts_with = "recut")]
+    mend: bool,
     /// Let a real rig move without asking.
     #[arg(long)]
     yes: bool,
@@ -60,11 +64,16 @@ pub(super) struct VerifyArgs {
 /// Cuts.
 pub(super) fn run_cut(args: &CutArgs, common: &Common) -> Result<u8> {
     let rig = common.rig_choice()?;
-    let request = Request::Cut {
-        deck: absolute(&args.deck),
-        cards: args.cards.clone(),
-        recut: args.recut,
-        rig,
+    let (deck, cards) = (absolute(&args.deck), args.cards.clone());
+    let request = if args.mend {
+        Request::Mend { deck, cards, rig }
+    } else {
+        Request::Cut {
+            deck,
+            cards,
+            recut: args.recut,
+            rig,
+        }
     };
     run(request, args.yes, common, &mut Screen::new(common.json))
 }

@@ -4,6 +4,8 @@
 //! objects on `out`, files where they were asked for, and the exit status: 0
 //! done and nothing wrong, 1 the two decks differ, 2 the input is wrong.
 
+mod settle;
+
 use crate::deck::compare::{CardDifference, Comparison};
 use crate::deck::paper::{PaperSettings, deck_from_picture};
 use crate::deck::{CardFormat, CardNumber, Cut, Deck, FirstPick, SpareRow, compare};
@@ -31,6 +33,9 @@ pub enum DeckArgs {
     Show(ShowArgs),
     /// Tell two decks apart; exit status 1 if they differ
     Compare(CompareArgs),
+    /// Say what the doubtful positions of a copied deck are; exit status 1 while any
+    /// is left
+    Settle(settle::SettleArgs),
 }
 
 /// Arguments of `deck make`.
@@ -96,6 +101,7 @@ pub fn run(args: &DeckArgs, as_json: bool, out: &mut dyn Write) -> Result<u8> {
         DeckArgs::Make(args) => make(args, as_json, out),
         DeckArgs::Show(args) => show(args, as_json, out),
         DeckArgs::Compare(args) => tell_apart(args, as_json, out),
+        DeckArgs::Settle(args) => settle::run(args, as_json, out),
     }
 }
 

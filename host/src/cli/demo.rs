@@ -11,8 +11,8 @@ use super::session::{Who, serve};
 use super::{Common, absolute};
 use crate::deck::{CardFormat, Deck, paper};
 use crate::job::{News, Recut};
-use crate::judge::{Fit, Reading, judge};
-use crate::ledger::{AttemptRow, Ledger, Verdict};
+use crate::judge::{Fit, judge};
+use crate::ledger::{AttemptRow, Ledger, Verdict, reading_of};
 use crate::picture::{CardDrawing, card_svg, deck_png, design_png, marks_of, png_from_svg};
 use crate::rig::RigFile;
 use crate::service::{FaultFile, Request, RigChoice, VIRTUAL, VirtualChoice};
@@ -174,9 +174,11 @@ fn faulty_card(deck: &Deck, ledger: &Path, screen: &Screen) -> Result<Option<Str
         return Ok(None);
     };
     let rig = RigFile::read(None)?;
-    let Some(reading) = reading_of(&ledger, attempt, &rig, deck)? else {
+    let Some(raw) = ledger.raw_readings(attempt.id())? else {
         return Ok(None);
     };
+    let samples = rig.settings(deck.format()).samples_per_row;
+    let reading = reading_of(attempt, raw, samples);
     let strokes = deck.strokes(attempt.card).unwrap_or_default();
     let geometry = RigFile::geometry(deck.format());
     let report = judge(&strokes, &geometry, &reading, &rig.limits(), Fit::None);
@@ -188,39 +190,4 @@ fn faulty_card(deck: &Deck, ledger: &Path, screen: &Screen) -> Result<Option<Str
         number: Some(attempt.card),
         marks: &marks,
     })))
-}
-
-fn reading_of(
-    ledger: &Ledger,
-    attempt: &AttemptRow,
-    rig: &RigFile,
-    deck: &Deck,
-) -> Result<Option<Reading>> {
-    use cardwright_protocol::CardId;
-    use cardwright_protocol::unit_to_host::{CardBegan, CardEnded};
-    let id = CardId {
-        job: attempt.job,
-        card: attempt.card,
-        attempt: attempt.attempt,
-    };
-    let place = attempt.place.unwrap_or(0);
-    Ok(ledger.raw_readings(id)?.map(|raw| Reading {
-        began: CardBegan {
-            id,
-            place,
-            dark: raw.dark,
-            open: raw.open,
-        },
-        ended: CardEnded {
-            id,
-            place,
-            complete: true,
-            strokes: attempt.strokes_made,
-            lines: attempt.lines,
-            length_um: attempt.length_um,
-        },
-        samples_per_row: rig.settings(deck.format()).samples_per_row,
-        holes: raw.holes,
-        samples: raw.samples,
-    }))
 }

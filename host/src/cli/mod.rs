@@ -7,10 +7,12 @@ mod cut;
 pub mod deck;
 mod demo;
 mod ledger;
+mod read;
 mod rig;
 mod screen;
 mod serve;
 mod session;
+mod which;
 
 use std::io::Write;
 use std::path::PathBuf;
@@ -57,6 +59,10 @@ struct Common {
     /// How many times as fast as real the virtual rig runs.
     #[arg(long, global = true, value_name = "N", default_value_t = 20.0)]
     speed: f64,
+    /// What lies in the virtual rig's magazine where it only reads: a deck file
+    /// and, after a colon, which of its cards, such as old.deck:1-46,48.
+    #[arg(long, global = true, value_name = "DECK[:CARDS]")]
+    stack: Option<String>,
     /// What goes wrong in the virtual rig (a TOML file of rates; nothing if not
     /// given).
     #[arg(long, global = true, value_name = "FILE")]
@@ -70,9 +76,9 @@ struct Common {
 enum What {
     /// The whole job on the virtual rig, start to end.
     Demo(demo::DemoArgs),
-    /// Make a deck from a picture, look at one, tell two apart.
+    /// Make a deck from a picture, look at one, tell two apart, find a card's deck.
     #[command(subcommand)]
-    Deck(deck::DeckArgs),
+    Deck(Deck),
     /// Find, ask and exercise rigs.
     #[command(subcommand)]
     Rig(rig::RigArgs),
@@ -80,10 +86,21 @@ enum What {
     Cut(cut::CutArgs),
     /// Run a cut stack through the reader before lacing.
     Verify(cut::VerifyArgs),
+    /// Read a stack of old cards into a new deck.
+    Read(read::ReadArgs),
     /// The daemon: owns the ledger and works for other commands.
     Serve,
     /// What was cut, found and recut.
     Ledger(ledger::LedgerArgs),
+}
+
+#[derive(Debug, Subcommand)]
+enum Deck {
+    #[command(flatten)]
+    File(deck::DeckArgs),
+    /// Tell which card of which known deck a loose card in the rig is; exit status 1
+    /// if it is of none
+    Which(which::WhichArgs),
 }
 
 impl Common {
@@ -105,6 +122,7 @@ impl Common {
         };
         let as_virtual = VirtualChoice {
             speed: self.speed,
+            stack: self.stack.as_deref().map(absolute_if_path),
             faults,
         };
         as_virtual.check()?;
@@ -202,7 +220,11 @@ fn dispatch(command: &Command) -> Result<u8> {
     let common = &command.common;
     let mut out = std::io::stdout().lock();
     match &command.what {
-        What::Deck(args) => deck::run(args, common.json, &mut out),
+        What::Deck(Deck::File(args)) => deck::run(args, common.json, &mut out),
+        What::Deck(Deck::Which(args)) => {
+            drop(out);
+            which::run(args, common)
+        }
         What::Ledger(args) => ledger::run(args, &common.data_dir()?, common.json, &mut out),
         What::Demo(args) => {
             drop(out);
@@ -219,6 +241,10 @@ fn dispatch(command: &Command) -> Result<u8> {
         What::Verify(args) => {
             drop(out);
             cut::run_verify(args, common)
+        }
+        What::Read(args) => {
+            drop(out);
+            read::run(args, common)
         }
         What::Serve => {
             out.flush()?;

@@ -14,6 +14,7 @@ use super::ledger::wording::wrapped;
 use crate::job::{Account, News, StackFinding};
 use crate::rig::{Chosen, port_words};
 use crate::service::{Outcome, VIRTUAL};
+use crate::stack::Whereabouts;
 
 /// How far the right-hand side of what a unit says of itself stands in.
 const INFO_INDENT: usize = 13;
@@ -24,6 +25,8 @@ pub(super) struct Screen {
     bar: ProgressBar,
     cards: u32,
     good: u32,
+    /// Whether cards are read that no deck is known of.
+    reading: bool,
     started: Instant,
     /// The account, for whoever writes it down elsewhere too.
     pub account: Option<Account>,
@@ -52,6 +55,7 @@ impl Screen {
             bar: ProgressBar::with_draw_target(Some(0), target),
             cards: 0,
             good: 0,
+            reading: false,
             started: Instant::now(),
             account: None,
             faulty: Vec::new(),
@@ -103,11 +107,19 @@ impl Screen {
             self.summary = serde_json::to_value(news).ok();
             return;
         }
+        if let News::Copied { .. } | News::Which { .. } = news
+            && let Ok(Value::Object(mut more)) = serde_json::to_value(news)
+        {
+            more.remove("event");
+            // the account of a card that is only looked at says nothing
+            self.reading = true;
+            self.extra.append(&mut more);
+        }
         if let News::Stack { findings } = news {
             self.stack.clone_from(findings);
         }
         if let News::Card { card, verdict, .. } = news {
-            if verdict == "good" {
+            if verdict == "good" || verdict == "read" {
                 self.goods.insert(*card);
                 self.good += 1;
             } else if verdict != "not begun" {
@@ -134,6 +146,7 @@ impl Screen {
                 taken_up,
             } => {
                 self.cards = *cards;
+                (self.good, self.reading) = (0, kind == "read");
                 self.begin_bar(kind);
                 let taken = if *taken_up {
                     ", taken up where it stopped"
@@ -144,8 +157,12 @@ impl Screen {
                     0 => String::new(),
                     count => format!(", {count} already good"),
                 };
+                let cards = match cards {
+                    0 => "the cards".to_string(),
+                    cards => format!("{cards} cards"),
+                };
                 self.note(&format!(
-                    "job {}: {kind} {cards} cards of {deck}{left}{taken}",
+                    "job {}: {kind} {cards} of {deck}{left}{taken}",
                     job.0
                 ));
                 if std::io::stdin().is_terminal() {
@@ -168,10 +185,13 @@ impl Screen {
                 self.bar.set_message(format!("card {}{again}", card.0));
             }
             News::Progress { .. } => self.bar.tick(),
-            News::Card { verdict, .. } if verdict == "good" => {
+            News::Card { verdict, .. } if verdict == "good" || verdict == "read" => {
                 self.bar.set_position(u64::from(self.good));
                 if self.bar.is_hidden() && self.good.is_multiple_of(20) {
-                    self.note(&format!("{} of {} cards good", self.good, self.cards));
+                    self.note(&match (verdict.as_str(), self.cards) {
+                        (_, 0) => format!("{} cards {verdict}", self.good),
+                        (_, cards) => format!("{} of {cards} cards {verdict}", self.good),
+                    });
                 }
             }
             News::Card { .. } => self.faulty_card(news),
@@ -215,13 +235,20 @@ impl Screen {
                     self.note(&format!("    {}", found.remedy));
                 }
             }
+            News::Note { words } => self.note(words),
+            News::Copied { .. } => self.result(&copied_text(news), 4),
+            News::Which { found, decks } => self.result(&which_text(found, *decks), 4),
             News::Summary(_) => {}
         }
     }
 
     fn begin_bar(&self, kind: &str) {
         self.bar.set_length(u64::from(self.cards));
-        let template = "{msg:17} [{bar:22}] {pos}/{len} good  {elapsed} (about {eta} left)";
+        let template = match self.cards {
+            0 => "{msg:17} {pos} read  {elapsed}",
+            _ if self.reading => "{msg:17} [{bar:22}] {pos}/{len} read  {elapsed}",
+            _ => "{msg:17} [{bar:22}] {pos}/{len} good  {elapsed} (about {eta} left)",
+        };
         if let Ok(style) = ProgressStyle::with_template(template) {
             self.bar.set_style(style.progress_chars("#>."));
         }
@@ -274,7 +301,11 @@ impl Screen {
                 }
             }
             out(&last.to_string());
-        } else if let Some(account) = self.account.as_ref().filter(|account| account.stock > 0) {
+        } else if let Some(account) = self
+            .account
+            .as_ref()
+            .filter(|account| account.stock > 0 && !self.reading)
+        {
             let mut out = std::io::stdout().lock();
             let _ = write_account(&mut out, account, self.started.elapsed().as_secs_f64());
         }
@@ -286,6 +317,69 @@ impl Screen {
             (words, _) => err(&format!("cardwright: {words}")),
         }
     }
+}
+
+/// What came of copying a stack.
+fn copied_text(news: &News) -> String {
+    let News::Copied {
+        deck,
+        cards,
+        passes,
+        gaps,
+        doubtful,
+    } = news
+    else {
+        return String::new();
+    };
+    let file = deck.display();
+    let times = match passes {
+        1 => "once".to_string(),
+        passes => format!("{passes} times"),
+    };
+    let mut text = format!("{file}: {cards} cards, read {times}");
+    if !gaps.is_empty() {
+        let gaps = crate::deck::CardList::from_cards(gaps.iter().copied());
+        text.push_str(&format!(
+            "\ngaps: cards {gaps}; their lines are blank, and the deck is not cut until they are \
+             written and taken off `gaps`"
+        ));
+    }
+    match doubtful {
+        0 => text.push_str("\nno position is doubtful"),
+        count => text.push_str(&format!(
+            "\n{count} doubtful positions hold a guess: read the stack again with --more, or look \
+             at each with `cardwright deck settle {file}`"
+        )),
+    }
+    text
+}
+
+/// Where a loose card belongs.
+fn which_text(found: &[Whereabouts], decks: u32) -> String {
+    if found.is_empty() {
+        return format!(
+            "it is a card of none of the {decks} decks that were looked in; name others with --deck"
+        );
+    }
+    let one = |place: &Whereabouts| {
+        let cards = crate::deck::CardList::from_cards(place.cards.iter().copied());
+        let many = if place.cards.len() > 1 {
+            "cards"
+        } else {
+            "card"
+        };
+        let wrong = match place.wrong {
+            0 => "every hole as it should be".to_string(),
+            1 => "1 hole otherwise".to_string(),
+            wrong => format!("{wrong} holes otherwise"),
+        };
+        format!(
+            "{many} {cards} of {} ({}), lying {}, {wrong}",
+            place.deck, place.sha256, place.lie
+        )
+    };
+    let lines: Vec<String> = found.iter().map(one).collect();
+    lines.join("\n")
 }
 
 /// Lines that a narrow terminal does not break within words.

@@ -8,7 +8,7 @@
 //! more than four fifths is closed looks like solid card: an aperture does not see
 //! a hole's rim.
 
-use super::passes::{Column, side_by_side};
+use super::passes::{Column, Placed, side_by_side};
 use super::sight::{Line, Sight};
 use crate::deck::{CardFormat, CardNumber, Cutting, Deck, Doubt, ReadFrom, Row};
 use std::collections::BTreeSet;
@@ -75,20 +75,16 @@ pub fn copied(
             ..ReadFrom::default()
         },
         cards: Vec::new(),
-        notes: Vec::new(),
+        numbered: Vec::new(),
         blank: vec![Row(0); usize::from(format.rows())],
     };
     for column in &columns {
         draft.lack(lacking);
-        draft.add(column, passes.len());
+        draft.add(column);
     }
     draft.lack(lacking);
-    let Draft {
-        reading,
-        cards,
-        notes,
-        ..
-    } = draft;
+    let notes = notes(&draft.numbered, passes.len());
+    let Draft { reading, cards, .. } = draft;
     let no_deck = |fault: crate::deck::CardFault| CopyError::NoDeck(fault.to_string());
     let deck = Deck::new(name, format.clone(), None, Cutting::default(), cards).map_err(no_deck)?;
     Ok(Copied {
@@ -98,14 +94,14 @@ pub fn copied(
 }
 
 /// A deck in the making.
-struct Draft {
+struct Draft<'a> {
     reading: ReadFrom,
     cards: Vec<Vec<Row>>,
-    notes: Vec<String>,
+    numbered: Vec<(CardNumber, &'a Column)>,
     blank: Vec<Row>,
 }
 
-impl Draft {
+impl<'a> Draft<'a> {
     fn next(&self) -> CardNumber {
         CardNumber(u32::try_from(self.cards.len() + 1).unwrap_or(u32::MAX))
     }
@@ -122,9 +118,9 @@ impl Draft {
         }
     }
 
-    fn add(&mut self, column: &Column, passes: usize) {
+    fn add(&mut self, column: &'a Column) {
         let number = self.next();
-        self.notes.extend(note(number, column, passes));
+        self.numbered.push((number, column));
         let card = one_card(column);
         if card.sights == 0 {
             return self.gap();
@@ -142,37 +138,45 @@ impl Draft {
     }
 }
 
-/// What a person should know of a card that was not met as the others were.
-fn note(number: CardNumber, column: &Column, passes: usize) -> Option<String> {
-    let number = number.0;
-    let seen = column
-        .iter()
-        .filter(|placed| placed.sight.is_some())
-        .count();
-    let turned = |placed: &super::passes::Placed| {
+/// What a person should know of cards that were not met as the others were.
+fn notes(numbered: &[(CardNumber, &Column)], passes: usize) -> Vec<String> {
+    let word = |(_, column): &(CardNumber, &Column)| note(column, passes);
+    let runs = numbered.chunk_by(|a, b| word(a) == word(b) && a.0.0 + 1 == b.0.0);
+    let one = |run: &[(CardNumber, &Column)]| {
+        let words = word(run.first()?)?;
+        let (first, last) = (run.first()?.0.0, run.last()?.0.0);
+        Some(match first == last {
+            true => format!("card {first}: {words}"),
+            false => format!("cards {first}-{last}: {words}"),
+        })
+    };
+    runs.filter_map(one).collect()
+}
+
+fn note(column: &Column, passes: usize) -> Option<String> {
+    let turned = |placed: &Placed| {
         let sight = placed.sight.as_ref();
         sight.is_some_and(Sight::lay_end_for_end)
     };
-    if seen == 0 {
-        return Some(format!(
-            "card {number} could not be read and is left as a gap"
-        ));
+    if column.iter().all(|placed| placed.sight.is_none()) {
+        return Some("could not be read, and is left as a gap".to_string());
     }
     if column.len() < passes {
-        let placed = column
+        let met: Vec<String> = column
             .iter()
-            .map(|placed| format!("no. {} of pass {}", placed.place + 1, placed.pass + 1));
-        let placed: Vec<String> = placed.collect();
+            .map(|placed| (placed.pass + 1).to_string())
+            .collect();
         return Some(format!(
-            "card {number} was met in {} of {passes} passes only ({}): see whether the stack was \
-             the same each time",
+            "met in {} of {passes} passes only (pass {}): see whether the stack was the same each \
+             time",
             column.len(),
-            placed.join(", ")
+            met.join(", ")
         ));
     }
-    column.iter().any(turned).then(|| {
-        format!("card {number} lay end for end, by its lace holes, and was turned in the copy")
-    })
+    column
+        .iter()
+        .any(turned)
+        .then(|| "lay end for end, by its lace holes, and is turned in the copy".to_string())
 }
 
 fn one_card(column: &Column) -> CopiedCard {

@@ -7,11 +7,10 @@
 
 use super::sight::Sight;
 
-/// A sight, and the pass (from 0) and the place in it (from 0) it is of.
+/// A sight, and the pass (from 0) it is of.
 #[derive(Clone, Debug)]
 pub(super) struct Placed {
     pub pass: usize,
-    pub place: usize,
     pub sight: Option<Sight>,
 }
 
@@ -38,12 +37,11 @@ const FAR: u32 = u32::MAX / 4;
 pub(super) fn side_by_side(passes: &[Vec<Option<Sight>>]) -> Vec<Column> {
     let mut columns: Vec<Column> = Vec::new();
     for (number, pass) in passes.iter().enumerate() {
-        let placed = |(place, sight): (usize, &Option<Sight>)| Placed {
+        let placed = |sight: &Option<Sight>| Placed {
             pass: number,
-            place,
             sight: sight.clone(),
         };
-        let pass: Vec<Placed> = pass.iter().enumerate().map(placed).collect();
+        let pass: Vec<Placed> = pass.iter().map(placed).collect();
         columns = if columns.is_empty() {
             pass.into_iter().map(|one| vec![one]).collect()
         } else {

@@ -29,7 +29,7 @@ use std::sync::Arc;
 use cardwright_protocol::host_to_unit::Settings;
 use cardwright_protocol::{CardId, CardNumber, HostToUnit, JobNumber, UnitToHost};
 
-use crate::deck::Deck;
+use crate::deck::{Deck, Stroke};
 use crate::judge::{Geometry, Limits};
 use crate::ledger::writer::Command;
 use crate::ledger::{OpenAttempt, UnixMillis};
@@ -41,6 +41,10 @@ pub enum Kind {
     Cut,
     /// Read a stack already cut.
     Verify,
+    /// Read a stack that no deck is known of; the order's deck is blank.
+    Read,
+    /// Cut what is missing into cards already cut.
+    Mend,
 }
 
 /// When a spoiled card is cut again.
@@ -71,12 +75,19 @@ pub enum Recut {
 pub struct Order {
     /// The job's number in the ledger.
     pub number: JobNumber,
-    /// Cut or verify.
+    /// What is done.
     pub kind: Kind,
     /// The deck.
     pub deck: Arc<Deck>,
+    /// Other decks that a card of a verified stack may be of.
+    pub others: Arc<Vec<Deck>>,
     /// The cards to be done, in order: for cutting, those not yet good.
     pub cards: Vec<CardNumber>,
+    /// For mending: the strokes that cut what is missing, for each of `cards`.
+    pub mending: BTreeMap<CardNumber, Vec<Stroke>>,
+    /// What a person has to see to before anything moves; none if the order was
+    /// given by somebody who has.
+    pub first: Option<String>,
     /// When spoiled cards are cut again.
     pub recut: Recut,
     /// For the unit.
@@ -91,6 +102,17 @@ pub struct Order {
     pub used: BTreeMap<CardNumber, u32>,
     /// Attempts of other jobs that are open: their readings must not be lost.
     pub open_elsewhere: BTreeSet<CardId>,
+}
+
+impl Order {
+    /// The strokes this card is sent with.
+    fn strokes(&self, card: CardNumber) -> Vec<Stroke> {
+        match self.kind {
+            Kind::Mend => self.mending.get(&card).cloned(),
+            Kind::Cut | Kind::Verify | Kind::Read => self.deck.strokes(card),
+        }
+        .unwrap_or_default()
+    }
 }
 
 /// A mark by which the ledger's answer finds its question.

@@ -1,5 +1,7 @@
 //! What a person is told, in order. The same values are lines of JSON.
 
+use std::path::PathBuf;
+
 use cardwright_protocol::unit_to_host::{Counters, Identity, Status, StopReason, UnitToHost};
 use cardwright_protocol::{Attempt, CardNumber, JobNumber};
 use serde::{Deserialize, Serialize};
@@ -7,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::account::Account;
 use super::stacked::StackFinding;
 use crate::judge::HoleFault;
+use crate::stack::Whereabouts;
 
 /// A wrong hole, for a person to find.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -173,6 +176,31 @@ pub enum News {
         words: String,
         /// As the unit reported it.
         report: Box<UnitToHost>,
+    },
+    /// Something a person should know.
+    Note {
+        /// What.
+        words: String,
+    },
+    /// A stack was copied into a deck file.
+    Copied {
+        /// The file.
+        deck: PathBuf,
+        /// Its cards.
+        cards: u32,
+        /// How often the stack was read.
+        passes: u32,
+        /// Cards that could not be read or were lacking.
+        gaps: Vec<CardNumber>,
+        /// Positions that could not be told.
+        doubtful: u32,
+    },
+    /// Where a loose card belongs.
+    Which {
+        /// Every card that it may be, best first; none if it is of no known deck.
+        found: Vec<Whereabouts>,
+        /// Decks that were looked in.
+        decks: u32,
     },
     /// A whole stack was read, and this is wrong with its order; nothing, if it is
     /// the deck in order.

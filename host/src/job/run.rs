@@ -15,6 +15,7 @@ use super::flight::{Flight, Key, Stage};
 use super::news::News;
 use super::stacked::Stacked;
 use super::{Effect, End, Input, Kind, Mark, Order, Task};
+use crate::judge::Judge;
 use crate::ledger::writer::Command;
 use crate::ledger::{self, EventKind, NewEvent, UnixMillis};
 
@@ -75,6 +76,8 @@ pub struct Job {
     /// A person has let the machine move, and it has not yet.
     authorised: bool,
     stopping: bool,
+    /// A person says that the stack ends here.
+    read_to_end: bool,
     heard: bool,
     unit_state: State,
     last_stop: StopReason,
@@ -98,6 +101,7 @@ pub struct Job {
     account: Account,
     /// The order of the stack, if a whole one is verified.
     stack: Option<Stacked>,
+    judge: Judge,
 }
 
 impl Job {
@@ -113,7 +117,7 @@ impl Job {
                 .map(|at| (0, at))
         };
         let open = order.open.iter().map(|open| {
-            let strokes = order.deck.strokes(open.id.card).unwrap_or_default();
+            let strokes = order.strokes(open.id.card);
             Flight::new(open.id, strokes, Stage::Sent, card_key(open.id.card))
         });
         let flights: VecDeque<Flight> = open.collect();
@@ -129,8 +133,9 @@ impl Job {
             .collect();
         Job {
             phase: Phase::Closed,
-            authorised: true,
+            authorised: order.first.is_none(),
             stopping: false,
+            read_to_end: false,
             heard: false,
             unit_state: State::Stopped,
             last_stop: StopReason::PowerOn,
@@ -151,6 +156,11 @@ impl Job {
             counts: UnitCount::default(),
             account: Account::default(),
             stack: Stacked::new(&order),
+            judge: Judge::new(
+                &order.geometry,
+                &order.limits,
+                order.settings.samples_per_row,
+            ),
             order,
         }
     }
@@ -159,14 +169,19 @@ impl Job {
     #[must_use]
     pub fn account(&self) -> Account {
         let mut account = self.account.clone();
-        account.close(&self.counts.total(), &self.order.cards, &self.good);
+        let mut cards = self.order.cards.clone();
+        if self.order.kind == Kind::Read {
+            // how many there were to be, nobody knew
+            cards.retain(|card| self.tries.contains_key(card) || self.good.contains(card));
+        }
+        account.close(&self.counts.total(), &cards, &self.good);
         account
     }
 
     fn work(&self) -> Work {
         match self.order.kind {
-            Kind::Cut => Work::Cut,
-            Kind::Verify => Work::Read,
+            Kind::Cut | Kind::Mend => Work::Cut,
+            Kind::Verify | Kind::Read => Work::Read,
         }
     }
 

@@ -33,9 +33,13 @@ impl Stacked {
     pub(super) fn new(order: &Order) -> Option<Stacked> {
         let cards = order.deck.card_count() as usize;
         let whole = order.kind == Kind::Verify && order.cards.len() == cards;
-        let catalogue = whole
+        let mut catalogue = whole
             .then(|| Catalogue::of_deck(&order.deck).ok())
             .flatten()?;
+        for other in order.others.iter() {
+            // one that is no deck is not looked for
+            let _ = catalogue.add_deck(other);
+        }
         Some(Stacked {
             catalogue,
             cards,

@@ -16,6 +16,7 @@ mod light;
 mod look;
 #[allow(clippy::needless_range_loop)] // channels side by side, by their number
 mod measure;
+mod mend;
 mod overlap;
 mod plane;
 mod register;
@@ -30,6 +31,7 @@ use measure::{Gauge, Measured};
 pub use input::{Fit, Geometry, Limits, Reading};
 pub use look::{Look, Position, Seen};
 pub use measure::What;
+pub use mend::{NoMending, mending};
 pub use overlap::{circle_overlap, open_share};
 pub use plane::{Place, Plane};
 pub use report::{Cell, Judged, Report, RowRegister};
@@ -109,6 +111,16 @@ impl Judge {
     pub fn look(&self, strokes: &[Stroke], reading: &Reading) -> Result<Look, UnreadReason> {
         let light = self.light(strokes, reading)?;
         self.measure(strokes, light).map(|found| Look::of(&found))
+    }
+
+    /// Whether a card that no deck is known of can be measured: good, or unread.
+    #[must_use]
+    pub fn readable(&self, strokes: &[Stroke], reading: &Reading) -> Report {
+        let report = Report::new((reading.ended.length_um > 0).then_some(reading.ended.length_um));
+        report.close(match self.look(strokes, reading) {
+            Ok(_) => Verdict::Good,
+            Err(reason) => Verdict::Unread(reason),
+        })
     }
 
     fn measured(

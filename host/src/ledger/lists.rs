@@ -48,6 +48,33 @@ impl Ledger {
         self.rows(&sql, params![deck.0], job_row)
     }
 
+    /// Jobs in which a stack was read that no deck was known of, oldest first.
+    ///
+    /// # Errors
+    /// As [`LedgerError`] says for damage and disk.
+    pub fn reading_jobs(&self) -> Result<Vec<JobRow>, LedgerError> {
+        let sql = format!("{JOB} WHERE job.kind = 'read' ORDER BY job.number");
+        self.rows(&sql, [], job_row)
+    }
+
+    /// Of each card of a deck, over all jobs, the attempt that was read last.
+    ///
+    /// # Errors
+    /// As [`LedgerError`] says for damage and disk.
+    pub fn last_read(&self, deck: DeckSha) -> Result<Vec<AttemptRow>, LedgerError> {
+        let sql = format!(
+            "{ATTEMPT} JOIN job ON job.number = attempt.job JOIN deck ON deck.id = job.deck
+             WHERE deck.sha256 = ?1 AND attempt.end_order = (
+                 SELECT max(last.end_order) FROM attempt AS last
+                 JOIN job AS its ON its.number = last.job
+                 JOIN readings ON readings.job = last.job AND readings.card = last.card
+                     AND readings.attempt = last.attempt
+                 WHERE its.deck = job.deck AND last.card = attempt.card)
+             ORDER BY card"
+        );
+        self.rows(&sql, params![deck.0], attempt_row)
+    }
+
     /// One job.
     ///
     /// # Errors

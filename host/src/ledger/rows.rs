@@ -1,9 +1,11 @@
 //! Rows of the ledger's lists, each of which can be serialised. Enters: what
 //! was read from the database. Leaves: plain values. Refuses nothing.
 
-use super::types::{DeckSha, Fault, UnixMillis};
+use super::types::{DeckSha, Fault, Readings, UnixMillis};
 use super::words::{Ending, EventKind, JobKind, Verdict};
-use cardwright_protocol::{Attempt, CardNumber, JobNumber};
+use crate::judge::Reading;
+use cardwright_protocol::unit_to_host::{CardBegan, CardEnded};
+use cardwright_protocol::{Attempt, CardId, CardNumber, JobNumber};
 use serde::Serialize;
 use serde_json::Value;
 use std::collections::BTreeMap;
@@ -68,6 +70,43 @@ pub struct AttemptRow {
     pub ended: Option<UnixMillis>,
     /// Whether its raw readings are kept.
     pub readings: bool,
+}
+
+impl AttemptRow {
+    /// Which attempt.
+    #[must_use]
+    pub fn id(&self) -> CardId {
+        CardId {
+            job: self.job,
+            card: self.card,
+            attempt: self.attempt,
+        }
+    }
+}
+
+/// The reading of an attempt, as the unit sent it.
+#[must_use]
+pub fn reading_of(attempt: &AttemptRow, raw: Readings, samples_per_row: u8) -> Reading {
+    let (id, place) = (attempt.id(), attempt.place.unwrap_or(0));
+    Reading {
+        began: CardBegan {
+            id,
+            place,
+            dark: raw.dark,
+            open: raw.open,
+        },
+        ended: CardEnded {
+            id,
+            place,
+            complete: true,
+            strokes: attempt.strokes_made,
+            lines: attempt.lines,
+            length_um: attempt.length_um,
+        },
+        samples_per_row,
+        holes: raw.holes,
+        samples: raw.samples,
+    }
 }
 
 /// A card of a deck, over all jobs.

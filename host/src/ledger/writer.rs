@@ -10,7 +10,7 @@
 
 use super::Ledger;
 use super::error::LedgerError;
-use super::rows::JobRow;
+use super::rows::{AttemptRow, JobRow};
 use super::types::{
     BoardId, DeckSha, EndedAttempt, NewAttempt, NewEvent, NewJob, OpenAttempt, Readings, SeenUnit,
     UnixMillis,
@@ -62,6 +62,14 @@ pub enum Command {
     UnfinishedJobs(DeckSha),
     /// Answered by [`Answer::Readings`].
     RawReadings(CardId),
+    /// Answered by [`Answer::Attempts`].
+    LastRead(DeckSha),
+    /// Answered by [`Answer::Attempts`].
+    Attempts(JobNumber),
+    /// Answered by [`Answer::Jobs`].
+    ReadingJobs,
+    /// Answered by [`Answer::DeckTexts`].
+    DeckTexts,
 }
 
 /// What came of a command.
@@ -83,8 +91,12 @@ pub enum Answer {
     UsedAttempts(BTreeMap<CardNumber, u32>),
     /// Open attempts of other jobs.
     OpenElsewhere(BTreeSet<CardId>),
-    /// Jobs that have not ended.
+    /// Jobs.
     Jobs(Vec<JobRow>),
+    /// Attempts.
+    Attempts(Vec<AttemptRow>),
+    /// Texts of deck files.
+    DeckTexts(Vec<(DeckSha, String)>),
     /// Raw readings.
     Readings(Option<Readings>),
 }
@@ -332,5 +344,9 @@ fn carry_out(ledger: &Ledger, command: &Command) -> Result<Answer, LedgerError> 
         Command::OpenElsewhere(job) => ledger.open_elsewhere(*job).map(Answer::OpenElsewhere),
         Command::UnfinishedJobs(deck) => ledger.unfinished_jobs(*deck).map(Answer::Jobs),
         Command::RawReadings(id) => ledger.raw_readings(*id).map(Answer::Readings),
+        Command::LastRead(deck) => ledger.last_read(*deck).map(Answer::Attempts),
+        Command::Attempts(job) => ledger.attempts(*job).map(Answer::Attempts),
+        Command::ReadingJobs => ledger.reading_jobs().map(Answer::Jobs),
+        Command::DeckTexts => ledger.deck_texts().map(Answer::DeckTexts),
     }
 }

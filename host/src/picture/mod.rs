@@ -6,6 +6,7 @@
 //! a mark is drawn as it is given.
 
 mod card;
+mod doubts;
 mod marks;
 mod render;
 mod sheet;
@@ -13,6 +14,7 @@ mod terminal;
 mod verdict;
 
 pub use card::{CardDrawing, card_svg};
+pub use doubts::doubts_svg;
 pub use marks::{Mark, MarkKind, PEG};
 pub use render::{PictureError, png_from_svg};
 pub use sheet::{deck_png, design_png};

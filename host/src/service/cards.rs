@@ -6,9 +6,9 @@ use std::sync::Arc;
 use tokio::sync::mpsc;
 
 use super::{Outcome, RigChoice, ServiceError, Stock, drive};
-use crate::deck::Deck;
+use crate::deck::{CardList, CardNumber, Deck, Row, Stroke};
 use crate::engine::Hub;
-use crate::job::{Account, Job, Kind, News, Person, Recut};
+use crate::job::{Account, Job, Kind, News, Order, Person, Recut};
 use crate::order::{Wanted, draw_up, job_kind};
 use crate::rig::RigFile;
 
@@ -36,33 +36,91 @@ pub(super) async fn serve(
         recut: ask.recut,
     };
     let drawn = draw_up(wanted, &rig_file, hub).await?;
-    let Some(order) = drawn.order else {
-        return nothing_to_do(&deck, drawn.asked, news).await;
+    let refused = ask.kind == Kind::Mend && !drawn.notes.is_empty();
+    for words in drawn.notes {
+        let _ = news.send(News::Note { words }).await;
+    }
+    let Some(mut order) = drawn.order else {
+        return match ask.kind {
+            Kind::Mend => Ok(nothing_to_mend(&deck, refused)),
+            _ => nothing_to_do(&deck, drawn.asked, news).await,
+        };
     };
-    let cards = order.cards.clone();
+    if ask.kind == Kind::Mend {
+        let words = format!(
+            "lay in these cards and no others, in this order, numbered end first: {}",
+            CardList::from_cards(order.cards.iter().copied())
+        );
+        let _ = news
+            .send(News::Note {
+                words: words.clone(),
+            })
+            .await;
+        order.first = (!rig.is_virtual()).then_some(words);
+    }
     let _ = news
         .send(News::Job {
             job: order.number,
             kind: job_kind(ask.kind).word().to_string(),
             deck: deck.name().to_string(),
-            cards: cards.len() as u32,
+            cards: order.cards.len() as u32,
             already_good: drawn.already_good,
             taken_up: drawn.taken_up,
         })
         .await;
-    // a stack to be verified lies in the virtual rig's magazine, as cut
     let stock = Stock {
-        format: Some(deck.format().clone()),
-        stack: match ask.kind {
-            Kind::Cut => Vec::new(),
-            Kind::Verify => cards
-                .iter()
-                .filter_map(|card| deck.strokes(*card))
-                .collect(),
-        },
         by_hand: rig_file.loads_by_hand(),
+        ..magazine(&order, rig)?
     };
     drive(Job::new(order), rig, stock, hub, news, persons).await
+}
+
+/// What lies in the virtual rig: for cutting, blank cards; else the stack that is
+/// named, or that of the deck itself.
+fn magazine(order: &Order, rig: &RigChoice) -> Result<Stock, ServiceError> {
+    let format = order.deck.format();
+    let cut = |card: &CardNumber| order.deck.strokes(*card);
+    let stack = match order.kind {
+        Kind::Cut => Vec::new(),
+        _ if rig.as_virtual.stack.is_some() => return rig.magazine(format),
+        Kind::Verify | Kind::Read => order.cards.iter().filter_map(cut).collect(),
+        Kind::Mend => {
+            let faulty = |card: &CardNumber| Some(unmended(&cut(card)?, order.mending.get(card)?));
+            order.cards.iter().filter_map(faulty).collect()
+        }
+    };
+    Ok(Stock {
+        format: Some(format.clone()),
+        stack,
+        ..Stock::default()
+    })
+}
+
+/// A card as it is before it is mended.
+fn unmended(strokes: &[Stroke], mending: &[Stroke]) -> Vec<Stroke> {
+    let one = |(whole, missing): (&Stroke, &Stroke)| {
+        let row = Row(whole.punches().0 & !missing.punches().0);
+        match whole.peg() && !missing.peg() {
+            true => Stroke::NeedlesAndPeg(row),
+            false => Stroke::Needles(row),
+        }
+    };
+    strokes.iter().zip(mending).map(one).collect()
+}
+
+fn nothing_to_mend(deck: &Deck, refused: bool) -> Outcome {
+    let words = if refused {
+        format!("no card of {} can be mended", deck.name())
+    } else {
+        format!(
+            "no card of {} was read and found to lack a hole; nothing to mend",
+            deck.name()
+        )
+    };
+    Outcome {
+        exit: u8::from(refused),
+        words,
+    }
 }
 
 async fn nothing_to_do(

@@ -5,11 +5,15 @@
 mod cards;
 mod find;
 mod outcome;
+mod read;
 mod trial;
 mod virtual_rig;
+mod which;
 
 pub use outcome::{Outcome, ServiceError};
+pub use read::ReadAsked;
 pub use virtual_rig::{FaultFile, Stock, VirtualChoice, serve as serve_virtual};
+pub use which::WhichAsked;
 
 use std::path::PathBuf;
 use std::time::Duration;
@@ -45,6 +49,16 @@ pub struct RigChoice {
 }
 
 impl RigChoice {
+    /// What lies in it for cards of this format to be read: nothing that this
+    /// program knows of, unless it is virtual.
+    fn magazine(&self, format: &crate::deck::CardFormat) -> Result<Stock, ServiceError> {
+        if self.is_virtual() {
+            self.as_virtual.magazine(format)
+        } else {
+            Ok(Stock::default())
+        }
+    }
+
     /// Whether it is the virtual rig.
     #[must_use]
     pub fn is_virtual(&self) -> bool {
@@ -76,6 +90,29 @@ pub enum Request {
         /// Which rig.
         rig: RigChoice,
     },
+    /// Cut what is missing into cards already cut.
+    Mend {
+        /// The deck file.
+        deck: PathBuf,
+        /// Which cards; none for all that can be.
+        cards: Option<String>,
+        /// Which rig.
+        rig: RigChoice,
+    },
+    /// Read a stack into a new deck.
+    Read {
+        /// How.
+        asked: ReadAsked,
+        /// Which rig.
+        rig: RigChoice,
+    },
+    /// Tell which card a loose card is.
+    Which {
+        /// How.
+        asked: WhichAsked,
+        /// Which rig.
+        rig: RigChoice,
+    },
     /// Ask on every serial port whether a unit answers.
     Find,
     /// Ask a unit what it is.
@@ -99,8 +136,14 @@ impl Request {
     #[must_use]
     pub fn deck(&self) -> Option<&std::path::Path> {
         match self {
-            Request::Cut { deck, .. } | Request::Verify { deck, .. } => Some(deck),
-            Request::Find | Request::Info { .. } | Request::Exercise { .. } => None,
+            Request::Cut { deck, .. }
+            | Request::Verify { deck, .. }
+            | Request::Mend { deck, .. } => Some(deck),
+            Request::Read { asked, .. } => Some(&asked.out),
+            Request::Find
+            | Request::Info { .. }
+            | Request::Which { .. }
+            | Request::Exercise { .. } => None,
         }
     }
 
@@ -111,6 +154,9 @@ impl Request {
             Request::Find => None,
             Request::Cut { rig, .. }
             | Request::Verify { rig, .. }
+            | Request::Mend { rig, .. }
+            | Request::Read { rig, .. }
+            | Request::Which { rig, .. }
             | Request::Info { rig }
             | Request::Exercise { rig, .. } => (!rig.is_virtual()).then_some(rig.port.as_str()),
         }
@@ -152,6 +198,17 @@ pub async fn serve(
             };
             cards::serve(ask, &rig, hub, news, persons).await
         }
+        Request::Mend { deck, cards, rig } => {
+            let ask = cards::Ask {
+                kind: Kind::Mend,
+                deck,
+                cards,
+                recut: Recut::Never,
+            };
+            cards::serve(ask, &rig, hub, news, persons).await
+        }
+        Request::Read { asked, rig } => read::serve(asked, &rig, hub, news, persons).await,
+        Request::Which { asked, rig } => which::serve(asked, &rig, hub, news, persons).await,
         Request::Find => find::serve(hub, news, persons).await,
         Request::Info { rig } => {
             let task = trial::Trial::info();

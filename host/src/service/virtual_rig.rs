@@ -4,14 +4,14 @@
 
 use std::path::{Path, PathBuf};
 
-use cardwright_virtual::chance::Fault;
+use cardwright_virtual::chance::{Chance, Fault};
 use cardwright_virtual::pty::{Handle, Options, VirtualRig};
 use cardwright_virtual::stock::Card;
 use cardwright_virtual::{Attendant, Faults, LineSettings, WorldSettings};
 use serde::{Deserialize, Serialize};
 
 use super::ServiceError;
-use crate::deck::{CardFormat, Stroke};
+use crate::deck::{CardFormat, CardList, Deck, Stroke};
 
 /// Delay of the virtual line each way, as a USB serial adapter adds it.
 const LINE_DELAY_US: u64 = 1_000;
@@ -31,6 +31,9 @@ const BLANKS: u64 = 200;
 pub struct VirtualChoice {
     /// Virtual seconds in a second.
     pub speed: f64,
+    /// What lies in its magazine where it is only to read: a deck file and, after a
+    /// colon, which of its cards. The deck at hand if none is named.
+    pub stack: Option<String>,
     /// What goes wrong.
     pub faults: FaultFile,
 }
@@ -39,12 +42,50 @@ impl Default for VirtualChoice {
     fn default() -> VirtualChoice {
         VirtualChoice {
             speed: 20.0,
+            stack: None,
             faults: FaultFile::default(),
         }
     }
 }
 
 impl VirtualChoice {
+    /// The stack that is named, for cards of this format.
+    ///
+    /// # Errors
+    /// [`ServiceError::Request`] if none is named or it is of another format;
+    /// what is wrong with the deck file or the list of cards.
+    pub(super) fn magazine(&self, format: &CardFormat) -> Result<Stock, ServiceError> {
+        let Some(named) = &self.stack else {
+            return Err(ServiceError::Request(
+                "the virtual rig has only blank cards; name the deck whose cards lie in it with \
+                 --stack FILE, or some of them with --stack FILE:CARDS"
+                    .to_string(),
+            ));
+        };
+        let (file, list) = match named.rsplit_once(':') {
+            Some((file, list)) if !Path::new(named).exists() => (file, Some(list)),
+            _ => (named.as_str(), None),
+        };
+        let deck = Deck::read(Path::new(file))?;
+        if deck.format() != format {
+            return Err(ServiceError::Request(format!(
+                "--stack {file} has cards of format {}, and {} is asked for; name another, or give \
+                 that --format",
+                deck.format().name(),
+                format.name()
+            )));
+        }
+        let list = match list {
+            Some(list) => CardList::parse(list, deck.card_count())?,
+            None => CardList::all(deck.card_count()),
+        };
+        Ok(Stock {
+            format: Some(format.clone()),
+            stack: list.iter().filter_map(|card| deck.strokes(card)).collect(),
+            by_hand: false,
+        })
+    }
+
     /// Refuses a speed that no clock can run at.
     ///
     /// # Errors
@@ -65,6 +106,8 @@ impl VirtualChoice {
 pub struct FaultFile {
     /// Where chance begins.
     pub seed: u64,
+    /// For each hole of a card that came cut: that it is partly closed.
+    pub worn_hole: f64,
     /// For each hole that should be cut.
     pub missing_hole: f64,
     /// For each hole cut.
@@ -142,7 +185,7 @@ impl FaultFile {
         }
     }
 
-    fn rates(&self) -> [(&'static str, f64); 17] {
+    fn rates(&self) -> [(&'static str, f64); 18] {
         [
             ("missing_hole", self.missing_hole),
             ("hanging_chad", self.hanging_chad),
@@ -161,6 +204,7 @@ impl FaultFile {
             ("frame_repeated", self.frame_repeated),
             ("byte_damaged", self.byte_damaged),
             ("byte_dropped", self.byte_dropped),
+            ("worn_hole", self.worn_hole),
         ]
     }
 
@@ -220,10 +264,11 @@ pub fn serve(
     world.seed = choice.faults.seed.wrapping_add(1);
     world.stock.seed = world.seed;
     let first_mm = format.map_or(0.0, CardFormat::first_stroke_mm);
+    let mut wear = Chance::new(Fault::new(choice.faults.worn_hole, world.seed), 0);
     let cards: Vec<Card> = stock
         .stack
         .iter()
-        .map(|strokes| Card::cut(&world, strokes, first_mm))
+        .map(|strokes| Card::cut(&world, strokes, first_mm).worn(&mut wear))
         .collect();
     let options = Options {
         world,

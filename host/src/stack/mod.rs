@@ -14,9 +14,11 @@ mod pattern;
 mod recognise;
 mod slide;
 mod tell;
+mod which;
 mod words;
 
 pub use disorder::{Disorder, Place, Run};
 pub use order::{Account, Taken, order};
 pub use pattern::{Difference, Lie, Pattern, PatternError};
 pub use recognise::{Candidate, Catalogue, CatalogueError, Recognition, Tolerance};
+pub use which::{Whereabouts, whereabouts};

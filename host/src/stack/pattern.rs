@@ -6,6 +6,7 @@
 //! places than a card has.
 
 use crate::deck::Deck;
+use crate::judge::{Look, Position, Seen};
 use cardwright_protocol::card::MOST_STROKES;
 use cardwright_protocol::{CardNumber, Row};
 
@@ -159,6 +160,27 @@ impl Pattern {
         let places = strokes.iter().map(|stroke| stroke.punches().0).collect();
         let doubtful = (0..format.strokes()).map(doubtful).collect();
         Pattern::new(holes, places, doubtful).ok()
+    }
+
+    /// What was seen of a card that no deck is known of.
+    ///
+    /// # Errors
+    /// As [`Pattern::new`].
+    pub fn of_look(look: &Look) -> Result<Pattern, PatternError> {
+        let rows = look.positions.chunks(usize::from(look.holes.max(1)));
+        let plane = |which: fn(Seen) -> bool| {
+            let bits = |row: &[Position]| {
+                let marked = row.iter().zip(1u8..).filter(|(at, _)| which(at.seen));
+                Row::from_holes(marked.map(|(_, hole)| hole)).0
+            };
+            rows.clone().map(bits).collect()
+        };
+        let doubtful = |seen| matches!(seen, Seen::Doubtful | Seen::WithinPeg);
+        Pattern::new(
+            look.holes,
+            plane(|seen| seen == Seen::Hole),
+            plane(doubtful),
+        )
     }
 
     fn held(holes: u8, mut places: Vec<u16>, doubtful: Vec<u16>) -> Pattern {

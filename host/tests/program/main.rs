@@ -9,6 +9,7 @@ mod everyday;
 mod flash;
 mod full_disk;
 mod json;
+mod old_cards;
 mod sigkill;
 mod support;
 mod virtual_port;

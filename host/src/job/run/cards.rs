@@ -1,10 +1,9 @@
 //! Cards out and cards in: attempts written down, streamed, read back, judged,
 //! written down again.
 
-use cardwright_protocol::card::Stroke;
 use cardwright_protocol::host_to_unit::Question;
 use cardwright_protocol::unit_to_host::CardEnded;
-use cardwright_protocol::{Attempt, CardId, HostToUnit};
+use cardwright_protocol::{Attempt, CardId, CardNumber, HostToUnit};
 
 use super::{Ended, Job, Pending, Phase, TRIES, UNDER_WAY};
 use crate::job::account::SpoiledCard;
@@ -13,7 +12,7 @@ use crate::job::news::News;
 use crate::job::stacked::Stacked;
 use crate::job::verdict::{news_of, news_unread, record_read, record_unread};
 use crate::job::{Effect, Kind, Mark, Recut};
-use crate::judge::{Fit, judge};
+use crate::judge::{Fit, Reading, Report};
 use crate::ledger::writer::Command;
 use crate::ledger::{self, NewAttempt, UnixMillis};
 
@@ -44,7 +43,7 @@ impl Job {
             let Some(card) = self.order.cards.get(key.1).copied() else {
                 continue;
             };
-            let strokes: Vec<Stroke> = self.order.deck.strokes(card).unwrap_or_default();
+            let strokes = self.order.strokes(card);
             // no two alike: a later run takes them up in the order sent
             self.last_sent = UnixMillis(at.0.max(self.last_sent.0 + 1));
             let used = self.used.entry(card).or_insert(0);
@@ -124,25 +123,28 @@ impl Job {
         let Some(reading) = flight.collect.end(ended, holes, samples) else {
             return self.close_unread(ended.id, ledger::Verdict::Unread, Some(ended), at, fx);
         };
-        let strokes = std::mem::take(&mut flight.strokes);
-        let fit = match self.order.kind {
-            Kind::Cut => Fit::None,
-            Kind::Verify => Fit::OffsetAndStretch,
-        };
-        let report = judge(
-            &strokes,
-            &self.order.geometry,
-            &reading,
-            &self.order.limits,
-            fit,
-        );
+        let report = self.report(ended.id.card, &reading);
         let mut news = news_of(&report, ended.id, ended.place);
         let mut record = record_read(&report, reading, at);
+        if self.order.kind == Kind::Read && report.verdict.is_good() {
+            only_read(&mut record, &mut news);
+        }
         let stack = self.stack.as_mut();
         if let Some(words) = stack.and_then(|stack| stack.look(&report, ended.id.card, holes)) {
             stranger(&words, &mut record, &mut news);
         }
         self.close(record, news, true, fx);
+    }
+
+    /// What the card is found to be.
+    fn report(&self, card: CardNumber, reading: &Reading) -> Report {
+        let strokes = self.order.deck.strokes(card).unwrap_or_default();
+        match self.order.kind {
+            Kind::Cut => self.judge.judge(&strokes, reading, Fit::None),
+            // the card was fed anew since its holes were cut
+            Kind::Verify | Kind::Mend => self.judge.judge(&strokes, reading, Fit::OffsetAndStretch),
+            Kind::Read => self.judge.readable(&strokes, reading),
+        }
     }
 
     pub(super) fn close_unread(
@@ -155,7 +157,7 @@ impl Job {
     ) {
         let verdict = match (self.order.kind, verdict) {
             // nothing was done to it: it only has to be read again
-            (Kind::Verify, ledger::Verdict::Interrupted) => ledger::Verdict::Unread,
+            (Kind::Verify | Kind::Read, ledger::Verdict::Interrupted) => ledger::Verdict::Unread,
             _ => verdict,
         };
         let begun = self.flight(id).and_then(|flight| flight.collect.began);
@@ -187,7 +189,10 @@ impl Job {
         // a place counts from the switching-on in which the card was begun
         let boot = flight.boot.unwrap_or(now);
         let (id, verdict) = (record.id, record.verdict);
-        let bad = !matches!(verdict, ledger::Verdict::Good | ledger::Verdict::NotBegun);
+        let bad = !matches!(
+            verdict,
+            ledger::Verdict::Good | ledger::Verdict::Read | ledger::Verdict::NotBegun
+        );
         let spoiled = bad.then(|| SpoiledCard {
             place: record.place,
             boot,
@@ -258,7 +263,7 @@ impl Job {
         }
         fx.push(Effect::Tell(news));
         self.account.take_out.extend(spoiled);
-        if verdict == ledger::Verdict::Good {
+        if matches!(verdict, ledger::Verdict::Good | ledger::Verdict::Read) {
             self.good.insert(id.card);
             self.fruitless = 0;
         } else if let Some(key) = key {
@@ -275,7 +280,7 @@ impl Job {
         let tries = self.tries.entry(id.card).or_insert(0);
         // a stop says nothing against the card
         *tries += u32::from(verdict != ledger::Verdict::Interrupted);
-        if self.order.kind == Kind::Verify || *tries >= TRIES {
+        if self.order.kind != Kind::Cut || *tries >= TRIES {
             return;
         }
         match self.order.recut {
@@ -291,6 +296,18 @@ impl Job {
         self.todo.extend(waiting.into_iter().map(|(_, at)| (0, at)));
         self.todo.append(&mut self.left);
         self.pump(at, fx);
+    }
+}
+
+/// A card that could be measured, and no deck to compare it with.
+fn only_read(record: &mut ledger::EndedAttempt, news: &mut News) {
+    record.verdict = ledger::Verdict::Read;
+    if let News::Card {
+        verdict, summary, ..
+    } = news
+    {
+        *verdict = ledger::Verdict::Read.word().to_string();
+        *summary = "every position was measured".to_string();
     }
 }
 

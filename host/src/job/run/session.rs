@@ -127,7 +127,9 @@ impl Job {
         } else if self.authorised {
             self.begin(at, fx);
         } else {
-            self.await_reset(remedy_of_stop(self.last_stop).to_string(), fx);
+            let first = self.order.first.take();
+            let remedy = || remedy_of_stop(self.last_stop).to_string();
+            self.await_reset(first.unwrap_or_else(remedy), fx);
         }
     }
 

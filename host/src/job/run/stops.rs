@@ -119,6 +119,7 @@ impl Job {
             Phase::Closed => self.phase = self.close_job(End::Stopped, at, fx),
             Phase::AwaitingReset => self.finish(End::Stopped, at, fx),
             Phase::Running | Phase::Draining => {
+                self.read_to_end = self.order.kind == Kind::Read;
                 self.phase = Phase::Draining;
                 // nothing moves while a card is waited for, so nothing is lost
                 let now = again || self.unit_state == State::WaitingForCard;
@@ -139,12 +140,12 @@ impl Job {
 
     pub(super) fn finish_done(&mut self, at: UnixMillis, fx: &mut Vec<Effect>) {
         let faults = match self.order.kind {
-            Kind::Cut => self
+            Kind::Cut | Kind::Mend => self
                 .order
                 .cards
                 .iter()
                 .any(|card| !self.good.contains(card)),
-            Kind::Verify => self.account.faults > 0,
+            Kind::Verify | Kind::Read => self.account.faults > 0,
         };
         self.finish(End::Done { faults }, at, fx);
     }
@@ -166,6 +167,12 @@ impl Job {
     }
 
     pub(super) fn close_job(&mut self, end: End, at: UnixMillis, fx: &mut Vec<Effect>) -> Phase {
+        let end = match end {
+            End::Stopped if self.read_to_end => End::Done {
+                faults: self.account.faults > 0,
+            },
+            end => end,
+        };
         let ending = match end {
             End::Done { .. } => Ending::Done,
             End::Stopped => Ending::Stopped,

@@ -1,0 +1,254 @@
+//! Reading a stack of old cards into a new deck: as many passes as are wanted,
+//! then the deck made of all of them.
+//!
+//! Every pass is a job of its own, and what it read stands in the ledger before
+//! anything is made of it. So a reading that was stopped between two passes can be
+//! gone on with, and a deck be made again of more passes.
+
+use std::collections::BTreeSet;
+use std::path::PathBuf;
+
+use serde_json::{Value, json};
+use tokio::sync::mpsc;
+
+use super::{Outcome, RigChoice, ServiceError, Stock, drive};
+use crate::copy::{Copied, Sight, copied};
+use crate::deck::{CardFormat, CardList, Deck, Row};
+use crate::engine::{Clock, Hub};
+use crate::job::{Job, News, Order, Person};
+use crate::judge::{Judge, Look};
+use crate::ledger::writer::{Answer, Command};
+use crate::ledger::{AttemptRow, Ending, JobKind, JobRow, Verdict, reading_of};
+use crate::order::{MOST_READ, reading_order};
+use crate::rig::RigFile;
+
+/// What is asked for.
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
+pub struct ReadAsked {
+    /// The deck file to be written.
+    pub out: PathBuf,
+    /// The card format: a name or a file.
+    pub format: String,
+    /// Cards in the stack, if that is known.
+    pub cards: Option<u32>,
+    /// Numbers of cards that are lacking, such as 17,43.
+    pub lacking: Option<String>,
+    /// Passes to be made now; 0 only makes the deck of those there are.
+    pub passes: u8,
+    /// Passes join those of the last reading into the same file, which is
+    /// written anew.
+    pub more: bool,
+}
+
+pub(super) async fn serve(
+    ask: ReadAsked,
+    rig: &RigChoice,
+    hub: &Hub,
+    news: &mpsc::Sender<News>,
+    persons: &mut mpsc::Receiver<Person>,
+) -> Result<Outcome, ServiceError> {
+    let format = CardFormat::named_or_file(&ask.format)?;
+    let rig_file = RigFile::read(rig.file.as_deref())?;
+    check_out(&ask)?;
+    let lacking = match &ask.lacking {
+        Some(list) => CardList::parse(list, MOST_READ)?.iter().collect(),
+        None => BTreeSet::new(),
+    };
+    let reading = Reading::begin(&ask, &format, hub).await?;
+    let earlier = reading.passes(hub).await?.len() as u32;
+    for pass in 1..=u32::from(ask.passes) {
+        let settings = reading.settings(earlier + pass);
+        let mut order = reading_order(&format, ask.cards, settings, &rig_file, hub).await?;
+        if pass > 1 && !rig.is_virtual() {
+            order.first = Some(format!(
+                "pass {pass} of {}: lay the stack in again, in the same order and the same way",
+                ask.passes
+            ));
+        }
+        let stack = rig.magazine(&format)?;
+        let known = ask.cards.unwrap_or(0);
+        let outcome = one_pass(order, known, stack, rig, hub, news, persons).await?;
+        // a pass that was not read to its end tells why
+        if outcome.exit > 1 || !outcome.words.is_empty() {
+            return Ok(outcome);
+        }
+    }
+    let passes = sights(&reading.passes(hub).await?, &format, &rig_file, hub).await?;
+    let name = ask.out.file_stem().unwrap_or_default().to_string_lossy();
+    let Copied { deck, notes } = copied(&name, &format, &passes, &lacking)
+        .map_err(|error| ServiceError::Request(error.to_string()))?;
+    deck.write(&ask.out, ask.more)
+        .map_err(|error| ServiceError::Request(error.to_string()))?;
+    Ok(tell(&ask, &deck, notes, news).await)
+}
+
+fn check_out(ask: &ReadAsked) -> Result<(), ServiceError> {
+    let out = ask.out.display();
+    let words = if ask.out.extension().is_none_or(|ending| ending != "deck") {
+        format!("a deck file's name ends in .deck, and {out} does not; give it another name")
+    } else if ask.out.exists() && !ask.more {
+        format!(
+            "{out} is there already and was left as it is; give another name, or --more to read \
+             its stack once more and write it anew"
+        )
+    } else if !ask
+        .out
+        .parent()
+        .is_none_or(|dir| dir.as_os_str().is_empty() || dir.is_dir())
+    {
+        format!("the folder of {out} is not there; make it first")
+    } else {
+        return Ok(());
+    };
+    Err(ServiceError::Request(words))
+}
+
+/// One reading of one stack: the jobs that were its passes.
+struct Reading {
+    /// What marks its jobs.
+    mark: i64,
+    out: String,
+    format: String,
+}
+
+impl Reading {
+    /// A new reading, or the last into this file if `more` of it is wanted.
+    async fn begin(
+        ask: &ReadAsked,
+        format: &CardFormat,
+        hub: &Hub,
+    ) -> Result<Reading, ServiceError> {
+        let mut reading = Reading {
+            mark: Clock::time_of_day().0,
+            out: ask.out.display().to_string(),
+            format: format.sha256(),
+        };
+        let jobs = jobs(hub).await?;
+        for job in jobs.iter().filter(|job| job.ended.is_none()) {
+            // a pass that was cut off is made again
+            let end = Command::EndJob(job.job, Ending::Failed, Clock::time_of_day());
+            hub.ask(end).await?;
+        }
+        if ask.more {
+            let mut into = jobs.iter().rev();
+            let last = into.find(|job| job.settings["out"] == *reading.out);
+            let last = last.filter(|job| job.settings["format"] == *reading.format);
+            let mark = last.and_then(|job| job.settings["reading"].as_i64());
+            reading.mark = mark.ok_or_else(|| {
+                ServiceError::Request(format!(
+                    "the ledger has no earlier reading of cards of format {} into {}; leave --more \
+                     away, or see that --format and --data are those of that reading",
+                    format.name(),
+                    reading.out
+                ))
+            })?;
+        }
+        Ok(reading)
+    }
+
+    /// Its passes so far, whole ones only.
+    async fn passes(&self, hub: &Hub) -> Result<Vec<JobRow>, ServiceError> {
+        let mut jobs = jobs(hub).await?;
+        jobs.retain(|job| job.settings["reading"] == self.mark && job.ending == Some(Ending::Done));
+        Ok(jobs)
+    }
+
+    fn settings(&self, pass: u32) -> Value {
+        json!({ "out": self.out, "format": self.format, "reading": self.mark, "pass": pass })
+    }
+}
+
+async fn jobs(hub: &Hub) -> Result<Vec<JobRow>, ServiceError> {
+    match hub.ask(Command::ReadingJobs).await? {
+        Answer::Jobs(jobs) => Ok(jobs),
+        _ => Ok(Vec::new()),
+    }
+}
+
+async fn one_pass(
+    order: Order,
+    cards: u32,
+    stock: Stock,
+    rig: &RigChoice,
+    hub: &Hub,
+    news: &mpsc::Sender<News>,
+    persons: &mut mpsc::Receiver<Person>,
+) -> Result<Outcome, ServiceError> {
+    let item = News::Job {
+        job: order.number,
+        kind: JobKind::Read.word().to_string(),
+        deck: "the stack".to_string(),
+        cards,
+        already_good: 0,
+        taken_up: false,
+    };
+    let _ = news.send(item).await;
+    drive(Job::new(order), rig, stock, hub, news, persons).await
+}
+
+/// What was seen in each pass, card after card.
+pub(super) async fn sights(
+    passes: &[JobRow],
+    format: &CardFormat,
+    rig: &RigFile,
+    hub: &Hub,
+) -> Result<Vec<Vec<Option<Sight>>>, ServiceError> {
+    let mut all = Vec::with_capacity(passes.len());
+    for pass in passes {
+        let cards = match hub.ask(Command::Attempts(pass.job)).await? {
+            Answer::Attempts(cards) => cards,
+            _ => Vec::new(),
+        };
+        let mut pass = Vec::with_capacity(cards.len());
+        for card in cards
+            .iter()
+            .filter(|card| card.verdict != Verdict::NotBegun)
+        {
+            let look = look(card, format, rig, hub).await?;
+            pass.push(look.map(|look| Sight::of(&look, format)));
+        }
+        all.push(pass);
+    }
+    Ok(all)
+}
+
+/// What is seen in the kept reading of a card, if it can be measured.
+pub(super) async fn look(
+    card: &AttemptRow,
+    format: &CardFormat,
+    rig: &RigFile,
+    hub: &Hub,
+) -> Result<Option<Look>, ServiceError> {
+    let Answer::Readings(Some(raw)) = hub.ask(Command::RawReadings(card.id())).await? else {
+        return Ok(None);
+    };
+    let samples = rig.settings(format).samples_per_row;
+    let judge = Judge::new(&RigFile::geometry(format), &rig.limits(), samples);
+    let blank = format.programme(&vec![Row(0); usize::from(format.rows())]);
+    Ok(judge.look(&blank, &reading_of(card, raw, samples)).ok())
+}
+
+async fn tell(
+    ask: &ReadAsked,
+    deck: &Deck,
+    notes: Vec<String>,
+    news: &mpsc::Sender<News>,
+) -> Outcome {
+    let reading = deck.reading().cloned().unwrap_or_default();
+    let sure = reading.gaps.is_empty() && reading.doubtful.is_empty() && notes.is_empty();
+    for words in notes {
+        let _ = news.send(News::Note { words }).await;
+    }
+    let item = News::Copied {
+        deck: ask.out.clone(),
+        cards: deck.card_count(),
+        passes: reading.passes,
+        gaps: reading.gaps,
+        doubtful: reading.doubtful.len() as u32,
+    };
+    let _ = news.send(item).await;
+    Outcome {
+        exit: u8::from(!sure),
+        words: String::new(),
+    }
+}
