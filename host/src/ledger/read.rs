@@ -95,15 +95,12 @@ impl Ledger {
         Ok(used.into_iter().collect())
     }
 
-    /// Attempts of every other job that were sent and have not ended, where the
-    /// job has not either: nobody can go on with one that has.
+    /// Attempts of every other job that were sent and have not ended.
     ///
     /// # Errors
     /// As [`LedgerError`] says for damage and disk.
     pub fn open_elsewhere(&self, job: JobNumber) -> Result<BTreeSet<CardId>, LedgerError> {
-        let sql = "SELECT attempt.job, card, attempt FROM attempt
-             JOIN job ON job.number = attempt.job
-             WHERE attempt.job <> ?1 AND attempt.ended IS NULL AND job.ended IS NULL";
+        let sql = "SELECT job, card, attempt FROM attempt WHERE job <> ?1 AND ended IS NULL";
         Ok(self.rows(sql, [job.0], card_id)?.into_iter().collect())
     }
 
