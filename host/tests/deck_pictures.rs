@@ -296,7 +296,7 @@ fn a_terminal_shows_card_and_deck_in_its_own_width() {
     let strokes = deck.strokes(CardNumber(12)).expect("card 12");
     let mut text = String::new();
     for columns in [80, 40] {
-        let lines = card_lines(deck.format(), &strokes, columns);
+        let lines = card_lines(deck.format(), &strokes, &[], columns);
         assert!(
             lines.iter().all(|line| line.chars().count() <= columns),
             "{columns}"

@@ -197,7 +197,7 @@ fn show_card(
         number.0,
         deck.card_count()
     )?;
-    for line in picture::card_lines(deck.format(), &strokes, columns()) {
+    for line in picture::card_lines(deck.format(), &strokes, &[], columns()) {
         writeln!(out, "{}", line.trim_end())?;
     }
     say_written(&written, out)

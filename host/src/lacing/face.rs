@@ -2,10 +2,10 @@
 //!
 //! The card is the one that the pictures draw; here it only gets its place.
 
+use super::Fault;
 use super::flow::{Set, letters};
-use super::{Fault, Place};
 use crate::deck::CardFormat;
-use crate::picture::{CardDrawing, Mark, MarkKind, card_svg};
+use crate::picture::{CardDrawing, card_svg};
 use cardwright_protocol::CardNumber;
 use std::fmt::Write as _;
 
@@ -36,7 +36,7 @@ impl Face {
             strokes: &fault.strokes,
             deck: "",
             number: Some(CardNumber(number)),
-            marks: &marks(fault),
+            marks: &fault.marks(),
         };
         let view = (
             format.card_length_mm() + 2.0 * EDGE_MM,
@@ -93,19 +93,4 @@ impl Face {
         );
         page.push_str(inner);
     }
-}
-
-fn marks(fault: &Fault) -> Vec<Mark> {
-    let mark = |kind: MarkKind| {
-        move |place: &Place| Mark {
-            stroke: place.stroke,
-            hole: place.hole,
-            kind,
-            offset_mm: 0.0,
-        }
-    };
-    let missing = fault.missing.iter().map(mark(MarkKind::Missing));
-    missing
-        .chain(fault.extra.iter().map(mark(MarkKind::Extra)))
-        .collect()
 }

@@ -19,6 +19,7 @@ mod wires;
 mod words;
 
 use crate::deck::CardFormat;
+use crate::picture::{Mark, MarkKind};
 use cardwright_protocol::{CardNumber, Stroke};
 
 pub use crate::picture::PEG;
@@ -84,6 +85,24 @@ pub struct Fault {
     /// Whether the card cannot be mended. One without missing or extra holes
     /// never can, such as one out of register.
     pub cut_again: bool,
+}
+
+impl Fault {
+    /// Every wrong position, to be drawn.
+    fn marks(&self) -> Vec<Mark> {
+        let mark = |kind: MarkKind| {
+            move |place: &Place| Mark {
+                stroke: place.stroke,
+                hole: place.hole,
+                kind,
+                offset_mm: 0.0,
+            }
+        };
+        let missing = self.missing.iter().map(mark(MarkKind::Missing));
+        missing
+            .chain(self.extra.iter().map(mark(MarkKind::Extra)))
+            .collect()
+    }
 }
 
 /// A place on a card where a hole is or is not.

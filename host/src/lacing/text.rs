@@ -3,7 +3,9 @@
 use super::words::{
     REMINDERS, counted, mending, numbers, rule, standing, to_see_to, wires, wires_source,
 };
-use super::{Card, Chain, Lacing};
+use super::{Card, Chain, Fault, Lacing};
+use crate::deck::CardFormat;
+use crate::picture::card_lines;
 use std::fmt::Write as _;
 
 /// Columns that a line takes at most.
@@ -118,7 +120,21 @@ fn faults(text: &mut String, lacing: &Lacing) {
         for (what, places) in mending(&lacing.sheet.format, fault) {
             paragraph(text, "    ", &format!("{what}: {places}"));
         }
+        picture(text, &lacing.sheet.format, fault);
     }
+}
+
+/// The card with what is wrong with it.
+fn picture(text: &mut String, format: &CardFormat, fault: &Fault) {
+    let marks = fault.marks();
+    if marks.is_empty() {
+        return;
+    }
+    text.push('\n');
+    for line in card_lines(format, &fault.strokes, &marks, COLUMNS - 4) {
+        let _ = writeln!(text, "    {}", line.trim_end());
+    }
+    text.push('\n');
 }
 
 pub(super) fn capital(words: &str) -> String {

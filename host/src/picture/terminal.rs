@@ -3,6 +3,7 @@
 //! Enters: a deck and the width of the terminal in columns. Leaves: lines no
 //! wider than that where it is at least 20 columns.
 
+use super::marks::{Mark, MarkKind};
 use crate::deck::{CardFormat, Deck, FirstPick};
 use cardwright_protocol::{Row, Stroke};
 
@@ -10,9 +11,15 @@ use cardwright_protocol::{Row, Stroke};
 const NARROWEST: usize = 20;
 
 /// One card: a column a stroke, a line a hole. Where the terminal is narrower
-/// than the card the drawing goes on below.
+/// than the card the drawing goes on below. Positions that `marks` finds wrong
+/// have a sign of their own.
 #[must_use]
-pub fn card_lines(format: &CardFormat, strokes: &[Stroke], columns: usize) -> Vec<String> {
+pub fn card_lines(
+    format: &CardFormat,
+    strokes: &[Stroke],
+    marks: &[Mark],
+    columns: usize,
+) -> Vec<String> {
     let holes = format.holes_per_row();
     // Three columns for the hole's number and a space.
     let run = columns.max(NARROWEST) - 4;
@@ -21,10 +28,12 @@ pub fn card_lines(format: &CardFormat, strokes: &[Stroke], columns: usize) -> Ve
     for part in numbered.chunks(run) {
         lines.push(row_figures(format, part));
         for hole in 1..=holes {
-            let marks = part
-                .iter()
-                .map(|(stroke, what)| spot(format, strokes, *stroke, *what, hole));
-            lines.push(format!("{hole:>3} {}", marks.collect::<String>()));
+            let signs = part.iter().map(|(stroke, what)| {
+                let own = |mark: &&Mark| (mark.stroke, mark.hole) == (*stroke, hole);
+                let wrong = marks.iter().find(own).and_then(|mark| sign(mark.kind));
+                wrong.unwrap_or_else(|| spot(format, strokes, *stroke, *what, hole))
+            });
+            lines.push(format!("{hole:>3} {}", signs.collect::<String>()));
         }
     }
     let key = ["● hole   · solid", "○ lace hole   ◎ peg hole"];
@@ -33,7 +42,20 @@ pub fn card_lines(format: &CardFormat, strokes: &[Stroke], columns: usize) -> Ve
     } else {
         lines.extend(key.map(str::to_owned));
     }
+    if !marks.is_empty() {
+        lines.push("    × missing   ◐ partly cut   ■ a hole too many".to_owned());
+    }
     lines
+}
+
+/// What stands for a position that is wrong.
+fn sign(kind: MarkKind) -> Option<char> {
+    match kind {
+        MarkKind::Missing => Some('×'),
+        MarkKind::Partial => Some('◐'),
+        MarkKind::Extra => Some('■'),
+        MarkKind::Good | MarkKind::OutOfRegister => None,
+    }
 }
 
 fn row_figures(format: &CardFormat, part: &[(u16, Stroke)]) -> String {
