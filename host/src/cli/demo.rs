@@ -34,6 +34,10 @@ pub(super) struct DemoArgs {
 
 /// Runs the demo.
 pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<u8> {
+    anyhow::ensure!(
+        common.data.is_none(),
+        "the demo keeps a ledger of its own; give --out DIR instead of --data to say where"
+    );
     let out = match &args.out {
         Some(dir) => dir.clone(),
         None => new_directory()?,
