@@ -1,15 +1,20 @@
 //! The cards of a stack laid against the cards of the deck, in order.
 //!
 //! Enters: for each place of the stack the classes it may be, the class of
-//! every card, what each step costs. Leaves: for each place the card it faces.
-//! Refuses nothing; a stack too long for a table of all pairs is laid against
-//! the deck by its runs of equal cards.
+//! every card, what each step costs, and how much is too much. Leaves: for each
+//! place the card it faces, and what that costs. Refuses nothing; a stack too
+//! long for a table is laid against the deck by its runs of equal cards.
 
 use super::recognise::Candidate;
+use super::table::Table;
 use similar::{Algorithm, DiffOp, capture_diff_slices};
 
-/// Largest table of places by cards, a byte each: a deck of some 4,000 cards.
+/// Largest table, a byte a cell: some 4,000 cards in any disorder.
 const MOST_CELLS: usize = 16_000_000;
+
+/// Half the band that is tried first: what is wrong with a stack is mostly a
+/// few cards, so that every place faces a card near its own number.
+const FIRST_BAND: usize = 8;
 
 /// What one thing wrong costs. Wrong holes weigh next to nothing: they only
 /// decide between cards that otherwise do equally well.
@@ -45,6 +50,9 @@ pub(super) struct Costs {
     pub(super) late: bool,
 }
 
+/// What it costs, and the card that each place faces.
+pub(super) type Aligned = (u64, Vec<Option<Facing>>);
+
 impl Costs {
     /// An exchange is as dear as a move: as many cards to handle.
     pub(super) const EVEN: Costs = Costs {
@@ -67,6 +75,13 @@ impl Costs {
         Costs::BLOCKS,
         Costs::BLOCKS_IN_ORDER,
     ];
+    /// The least that a way costs which anywhere is more than `half` beyond the
+    /// numbers that lie between those of the first and of the last pair.
+    fn beyond(&self, half: usize, places: usize, cards: usize) -> u64 {
+        let run = |passed: usize| u64::from(self.gap) + passed as u64 * u64::from(self.more);
+        run(half + places.saturating_sub(cards)) + run(half + cards.saturating_sub(places))
+    }
+
     /// A block is moved as one piece, and cards stay in order for all that.
     const BLOCKS_IN_ORDER: Costs = Costs {
         unlike: 2 * ONE - 1,
@@ -90,134 +105,46 @@ pub(super) struct Facing {
     pub(super) fits: bool,
 }
 
-/// Each place against the card it faces, and what that costs.
+/// Each place against the card it faces, and what that costs; none if it costs
+/// more than `limit`.
 pub(super) fn align(
     seen: &[Vec<Choice>],
     deck: &[usize],
     classes: usize,
     costs: &Costs,
-) -> (u64, Vec<Option<Facing>>) {
-    if (seen.len() + 1).saturating_mul(deck.len() + 1) > MOST_CELLS {
-        by_runs(seen, deck)
-    } else {
-        Table::fill(seen, deck, classes, costs).walk(seen, deck)
-    }
+    limit: u64,
+) -> Option<Aligned> {
+    align_from(FIRST_BAND, seen, deck, classes, costs, limit)
 }
 
-/// How a cell was come to: facing a card, passing a place, passing a card.
-const STATES: usize = 3;
-const FACED: usize = 0;
-const PASSED_PLACE: usize = 1;
-const PASSED_CARD: usize = 2;
-const FAR: u64 = u64::MAX / 4;
-
-/// For each pair of places and cards done with, how it is best come to in each
-/// state: two bits a state.
-struct Table {
-    from: Vec<u8>,
-    width: usize,
-    /// Cost of all, and the state at the end.
-    last: (u64, u8),
-}
-
-fn least(costs: [u64; STATES], late: bool) -> (u64, u8) {
-    let mut best = (costs[0], 0);
-    for (cost, state) in costs.into_iter().zip(0u8..).skip(1) {
-        if cost < best.0 || late && cost == best.0 {
-            best = (cost, state);
+/// Only pairs near the straight way are looked at, within a band that is made
+/// wider until no way that leaves it can be as cheap.
+fn align_from(
+    first: usize,
+    seen: &[Vec<Choice>],
+    deck: &[usize],
+    classes: usize,
+    costs: &Costs,
+    limit: u64,
+) -> Option<Aligned> {
+    let mut half = first;
+    loop {
+        let widest = seen.len().max(deck.len());
+        half = half.min(widest);
+        let width = seen.len().abs_diff(deck.len()) + 2 * half + 1;
+        if (seen.len() + 1).saturating_mul(width) > MOST_CELLS {
+            return Some(by_runs(seen, deck));
         }
-    }
-    best
-}
-
-impl Table {
-    fn fill(seen: &[Vec<Choice>], deck: &[usize], classes: usize, costs: &Costs) -> Table {
-        let width = deck.len() + 1;
-        let (unlike, gap, more) = (
-            u64::from(costs.unlike),
-            u64::from(costs.gap),
-            u64::from(costs.more),
-        );
-        let mut from = Vec::with_capacity(width * (seen.len() + 1));
-        let mut above = vec![[FAR; STATES]; width];
-        let mut row = vec![[FAR; STATES]; width];
-        let mut fit = vec![unlike; classes];
-        for place in 0..=seen.len() {
-            let choices = place.checked_sub(1).and_then(|place| seen.get(place));
-            for choice in choices.into_iter().flatten() {
-                let cost = u64::from(choice.cost());
-                if let Some(fit) = fit.get_mut(choice.candidate.class) {
-                    *fit = cost.min(*fit);
-                }
-            }
-            let (mut left, mut corner) = ([FAR; STATES], [FAR; STATES]);
-            for (card, (cell, above)) in row.iter_mut().zip(&above).enumerate() {
-                let class = card.checked_sub(1).and_then(|card| deck.get(card));
-                let faces = class.and_then(|class| fit.get(*class)).copied();
-                let (faced, a) = least(corner, costs.late);
-                let (place_passed, b) = least(
-                    [above[0] + gap, above[1] + more, above[2] + gap],
-                    costs.late,
-                );
-                let (card_passed, c) =
-                    least([left[0] + gap, left[1] + gap, left[2] + more], costs.late);
-                *cell = [
-                    (faced + faces.unwrap_or(FAR)).min(FAR),
-                    place_passed.min(FAR),
-                    card_passed.min(FAR),
-                ];
-                if place == 0 && card == 0 {
-                    *cell = [0, FAR, FAR];
-                }
-                from.push(a | b << 2 | c << 4);
-                (left, corner) = (*cell, *above);
-            }
-            for choice in choices.into_iter().flatten() {
-                if let Some(fit) = fit.get_mut(choice.candidate.class) {
-                    *fit = unlike;
-                }
-            }
-            std::mem::swap(&mut row, &mut above);
+        let table = Table::fill(seen, deck, classes, costs, half);
+        let beyond = costs.beyond(half, seen.len(), deck.len());
+        if half == widest || table.cost() < beyond {
+            let found = (table.cost(), table.walk(seen, deck));
+            return (found.0 <= limit).then_some(found);
         }
-        let last = above.last().copied().unwrap_or([FAR; STATES]);
-        Table {
-            from,
-            width,
-            last: least(last, costs.late),
+        if beyond > limit {
+            return None;
         }
-    }
-
-    fn walk(&self, seen: &[Vec<Choice>], deck: &[usize]) -> (u64, Vec<Option<Facing>>) {
-        let mut facing = vec![None; seen.len()];
-        let (cost, state) = self.last;
-        let (mut place, mut card, mut state) = (seen.len(), deck.len(), usize::from(state));
-        while place > 0 || card > 0 {
-            let from = self
-                .from
-                .get(place * self.width + card)
-                .copied()
-                .unwrap_or(0);
-            let before = usize::from(from >> (2 * state) & 3);
-            match state {
-                FACED if place > 0 && card > 0 => {
-                    (place, card) = (place - 1, card - 1);
-                    let fits =
-                        seen.get(place)
-                            .zip(deck.get(card))
-                            .is_some_and(|(choices, class)| {
-                                choices.iter().any(|one| one.candidate.class == *class)
-                            });
-                    if let Some(facing) = facing.get_mut(place) {
-                        *facing = Some(Facing { card, fits });
-                    }
-                }
-                PASSED_PLACE if place > 0 => place -= 1,
-                PASSED_CARD if card > 0 => card -= 1,
-                _ => break,
-            }
-            state = before;
-        }
-        (cost, facing)
+        half = 2 * half + 1;
     }
 }
 
@@ -249,6 +176,7 @@ fn by_runs(seen: &[Vec<Choice>], deck: &[usize]) -> (u64, Vec<Option<Facing>>) {
 #[cfg(test)]
 mod tests {
     use super::super::pattern::{Difference, Lie};
+    use super::super::table::{FACED, PASSED_CARD, PASSED_PLACE};
     use super::*;
 
     /// The least cost by trying every way, written as plainly as can be.
@@ -302,9 +230,14 @@ mod tests {
         for deck in decks {
             for seen in rows(5) {
                 for costs in Costs::ALL {
-                    let (cost, facing) = align(&choices(&seen), deck, 3, &costs);
+                    let seen_as = choices(&seen);
+                    let aligned = |band, limit| align_from(band, &seen_as, deck, 3, &costs, limit);
+                    let (cost, facing) = aligned(5, u64::MAX).expect("no limit");
                     let least = plain(&seen, deck, &costs, FACED);
                     assert_eq!(cost, u64::from(least), "{seen:?} on {deck:?} {costs:?}");
+                    // A narrow band to begin with changes nothing.
+                    assert_eq!(aligned(0, cost), Some((cost, facing.clone())));
+                    assert_eq!(aligned(0, cost.saturating_sub(1)).is_some(), cost == 0);
                     let cards: Vec<usize> = facing.iter().flatten().map(|it| it.card).collect();
                     assert!(cards.is_sorted_by(|a, b| a < b), "{facing:?}");
                     for (place, facing) in facing.iter().enumerate() {
@@ -316,16 +249,27 @@ mod tests {
         }
     }
 
+    fn faced(seen: &[usize], deck: &[usize]) -> Vec<Option<usize>> {
+        let aligned = align(&choices(seen), deck, deck.len(), &Costs::EVEN, u64::MAX);
+        let (_, facing) = aligned.expect("no limit");
+        let card = |it: &Option<Facing>| it.filter(|it| it.fits).map(|it| it.card);
+        facing.iter().map(card).collect()
+    }
+
     #[test]
     fn a_very_long_stack_is_laid_against_its_deck() {
         let deck: Vec<usize> = (0..5_000).collect();
         let mut seen = deck.clone();
         seen.remove(4_000);
         seen.insert(1_000, 77);
-        let (_, facing) = align(&choices(&seen), &deck, deck.len(), &Costs::EVEN);
-        for (place, facing) in facing.iter().enumerate() {
-            let card = facing.filter(|it| it.fits).map(|it| it.card);
+        for (place, card) in faced(&seen, &deck).into_iter().enumerate() {
             assert_eq!(card, (place != 1_000).then_some(seen[place]), "{place}");
+        }
+        // Too far apart for a table: its runs are faced.
+        let mut seen = deck.clone();
+        seen.rotate_left(2_400);
+        for (place, card) in faced(&seen, &deck).into_iter().enumerate() {
+            assert_eq!(card, (place < 2_600).then_some(seen[place]), "{place}");
         }
     }
 }

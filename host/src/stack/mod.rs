@@ -13,6 +13,7 @@ mod order;
 mod pattern;
 mod recognise;
 mod slide;
+mod table;
 mod tell;
 mod which;
 mod words;

@@ -9,7 +9,7 @@
 //! and an exchange of two cards want other ones. So the stack is laid against
 //! the deck in a few ways, each is named, and the shortest account is kept.
 
-use super::align::{Choice, Costs, ONE, align};
+use super::align::{Aligned, Choice, Costs, ONE, align};
 use super::disorder::Disorder;
 use super::naming::Naming;
 use super::pattern::{Difference, Lie};
@@ -87,24 +87,45 @@ impl Account {
 /// Compares a stack, in the order in which it was run, with the deck at hand.
 #[must_use]
 pub fn order(seen: &[Recognition], catalogue: &Catalogue) -> Account {
-    let mut ways = Vec::new();
-    for lie in lies(seen) {
-        for reversed in [false, true] {
-            let way = Way::new(seen, catalogue, Whole { reversed, lie });
-            let whole = u64::from(reversed) + u64::from(lie != Lie::AsIs);
-            let (cost, _) = align_way(&way, &way.choices, &Costs::EVEN);
-            ways.push((cost + whole * u64::from(ONE), way));
+    let ways = likely(seen, catalogue);
+    let accounts = ways.iter().flat_map(Way::accounts);
+    accounts.min_by_key(Account::rank).unwrap_or_default()
+}
+
+/// The ways in which the stack as a whole can lie that are worth telling. One act
+/// may cost as much as two, so what is within twice the cheapest may still be the
+/// shortest to tell.
+fn likely<'a>(seen: &'a [Recognition], catalogue: &'a Catalogue) -> Vec<Way<'a>> {
+    let wholes = lies(seen)
+        .into_iter()
+        .flat_map(|lie| [false, true].map(|reversed| Whole { reversed, lie }));
+    let ways: Vec<Way<'_>> = wholes
+        .map(|whole| Way::new(seen, catalogue, whole))
+        .collect();
+    // All are tried with little to spend first: how far the wrong ones are from
+    // the deck need not be known.
+    let mut limit = 8 * u64::from(ONE);
+    loop {
+        let mut found: Vec<(u64, &Way<'_>)> = Vec::new();
+        for way in &ways {
+            let Some(cost) = way.cost(limit) else {
+                continue;
+            };
+            found.push((cost, way));
             if cost < u64::from(ONE) {
                 break;
             }
         }
+        let least = found.iter().map(|(cost, _)| *cost).min();
+        match least {
+            Some(least) if 2 * least <= limit => {
+                found.retain(|(cost, _)| *cost <= 2 * least);
+                return found.into_iter().map(|(_, way)| way.clone()).collect();
+            }
+            Some(least) => limit = 2 * least,
+            None => limit *= 4,
+        }
     }
-    let least = ways.iter().map(|(cost, _)| *cost).min().unwrap_or(0);
-    // One act may cost as much as two: what is within reach of the cheapest may
-    // still be the shortest to tell.
-    ways.retain(|(cost, _)| *cost <= 2 * least);
-    let accounts = ways.iter().flat_map(|(_, way)| way.accounts());
-    accounts.min_by_key(Account::rank).unwrap_or_default()
 }
 
 /// The ways in which the stack as a whole may lie: as it should, or as at
@@ -124,20 +145,12 @@ fn lies(seen: &[Recognition]) -> Vec<Lie> {
 }
 
 /// The stack, taken to lie as a whole in one way.
+#[derive(Clone)]
 struct Way<'a> {
     catalogue: &'a Catalogue,
     whole: Whole,
     seen: Vec<&'a Recognition>,
     choices: Vec<Vec<Choice>>,
-}
-
-fn align_way(
-    way: &Way<'_>,
-    choices: &[Vec<Choice>],
-    costs: &Costs,
-) -> (u64, Vec<Option<super::align::Facing>>) {
-    let (deck, classes) = (way.catalogue.classes(), way.catalogue.class_count());
-    align(choices, deck, classes, costs)
 }
 
 impl<'a> Way<'a> {
@@ -163,6 +176,21 @@ impl<'a> Way<'a> {
             seen,
             choices,
         }
+    }
+
+    /// What it costs to lay the stack against the deck like this; none if more
+    /// than `limit`.
+    fn cost(&self, limit: u64) -> Option<u64> {
+        let whole = u64::from(self.whole.reversed) + u64::from(self.whole.lie != Lie::AsIs);
+        let whole = whole * u64::from(ONE);
+        let limit = limit.checked_sub(whole)?;
+        let (cost, _) = self.align(&self.choices, &Costs::EVEN, limit)?;
+        Some(cost + whole)
+    }
+
+    fn align(&self, choices: &[Vec<Choice>], costs: &Costs, limit: u64) -> Option<Aligned> {
+        let (deck, classes) = (self.catalogue.classes(), self.catalogue.class_count());
+        align(choices, deck, classes, costs, limit)
     }
 
     /// The accounts to choose from.
@@ -202,7 +230,8 @@ impl<'a> Way<'a> {
     }
 
     fn account(&self, choices: &[Vec<Choice>], costs: &Costs) -> Account {
-        let (_, facing) = align_way(self, choices, costs);
+        let aligned = self.align(choices, costs, u64::MAX);
+        let facing = aligned.map_or_else(Vec::new, |(_, facing)| facing);
         let naming = Naming::new(choices, self.catalogue.classes(), &facing, costs.late);
         let telling = Telling {
             naming: &naming,

@@ -286,3 +286,13 @@ pub(super) fn difference(card: &[[u64; 2]], seen: &[[u64; 2]], positions: u32) -
     }
     sum
 }
+
+/// Whether `seen` differs from `card` in at most so many positions; most cards
+/// are told to be others by a few of their rows.
+pub(super) fn within(card: &[[u64; 2]], seen: &[[u64; 2]], most: u32) -> bool {
+    let mut wrong = 0;
+    card.iter().zip(seen).all(|(card, seen)| {
+        wrong += ((card[0] ^ seen[0]) & !(card[1] | seen[1])).count_ones();
+        wrong <= most
+    })
+}

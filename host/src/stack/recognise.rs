@@ -8,7 +8,7 @@
 //! Where two cards of the deck fit almost equally well both are kept, since the
 //! order of the stack tells more about them than one hole does.
 
-use super::pattern::{Difference, Lie, Pattern, difference};
+use super::pattern::{Difference, Lie, Pattern, difference, within};
 use crate::deck::Deck;
 use cardwright_protocol::CardNumber;
 use std::collections::HashMap;
@@ -45,6 +45,11 @@ impl Tolerance {
         let share = compared.saturating_mul(self.permille) / 1000;
         let rarer = holes.min(compared.saturating_sub(holes)) / 3;
         share.min(rarer).max(self.least)
+    }
+
+    /// Most wrong positions of any card.
+    fn most(&self, positions: u32) -> u32 {
+        (positions.saturating_mul(self.permille) / 1000).max(self.least)
     }
 }
 
@@ -339,10 +344,15 @@ impl Known {
     fn nearly(&self, turned: &[Pattern; 4], tolerance: Tolerance) -> Vec<Candidate> {
         let mut found = Vec::new();
         let mut nearest = u32::MAX;
+        let most = tolerance.most(self.positions);
         for (seen, lie) in turned.iter().zip(Lie::ALL) {
             let seen = seen.packed();
             let classes = self.packed.chunks_exact(self.words.max(1)).zip(&self.holes);
             for (class, (card, holes)) in classes.enumerate() {
+                let bound = nearest.saturating_add(tolerance.margin).min(most);
+                if !within(card, &seen, bound) {
+                    continue;
+                }
                 let difference = difference(card, &seen, self.positions);
                 let wrong = difference.wrong();
                 if wrong < nearest.saturating_add(tolerance.margin)
