@@ -60,6 +60,7 @@ pub(super) fn decide(case: &Case<'_>, mut report: Report) -> Report {
     report.stretch_ppm = (plane.stretch * 1e6).round() as i32;
     report.skew_urad = (plane.skew * 1e6).round() as i32;
     report.noise_levels = case.measured.noise;
+    report.solid_permille = Some(permille(case.measured.solid));
     let verdict = case.verdict(&cells, &strokes, plane);
     report.cells = cells;
     report.close(verdict)
@@ -279,6 +280,6 @@ fn cell(stroke: u16, hole: u8, required: bool, spot: &Spot, across_mm: Option<f3
 
 /// Millimetres in whole micrometres.
 pub(super) fn micrometres(mm: f64) -> i32 {
-    // `as` saturates and turns not-a-number into 0.
-    (mm * 1000.0).round() as i32
+    // `as` leaves the fraction off, saturates and turns not-a-number into 0.
+    (mm * 1000.0 + 0.5f64.copysign(mm)) as i32
 }

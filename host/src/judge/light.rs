@@ -8,13 +8,11 @@
 
 use super::input::{Geometry, Limits, Reading};
 use super::verdict::UnreadReason;
-use cardwright_protocol::card::{MOST_HOLES, MOST_STROKES};
+use cardwright_protocol::card::MOST_STROKES;
 
-/// Channels of a line that are worked on together.
-pub(super) const LANES: usize = MOST_HOLES as usize;
-
-/// One value a channel; channels beyond the card's holes are idle.
-pub(super) type Lanes = [f32; LANES];
+/// One value a channel, for so many channels as are worked on together; those
+/// beyond the card's holes are idle.
+pub(super) type Lanes<const N: usize> = [f32; N];
 
 /// Light below dark or above open by more than this is no card's doing.
 const LEAST_SHARE: f32 = -0.25;
@@ -22,20 +20,20 @@ const MOST_SHARE: f32 = 1.35;
 
 /// The open share of every channel at every line.
 #[derive(Clone, Debug)]
-pub(super) struct Light {
+pub(super) struct Light<const N: usize> {
     /// Line after line.
-    pub(super) lines: Vec<Lanes>,
+    pub(super) lines: Vec<Lanes<N>>,
     /// Lines in a row pitch.
     pub(super) per_row: usize,
     /// Light through the leading margin as a share of the open light.
     pub(super) solid: f32,
     /// Levels between dark and open on each channel.
-    pub(super) span: Lanes,
+    pub(super) span: Lanes<N>,
     /// Channels in use.
     pub(super) holes: usize,
 }
 
-impl Light {
+impl<const N: usize> Light<N> {
     /// Light beyond solid card's as a share of the open light.
     pub(super) fn through(&self, beyond_solid: f32) -> f32 {
         self.solid + (1.0 - self.solid) * beyond_solid
@@ -43,12 +41,12 @@ impl Light {
 }
 
 /// Scales a reading, or says why it cannot be.
-pub(super) fn light(
+pub(super) fn light<const N: usize>(
     strokes: usize,
     geometry: &Geometry,
     reading: &Reading,
     limits: &Limits,
-) -> Result<Light, UnreadReason> {
+) -> Result<Light<N>, UnreadReason> {
     shape(strokes, geometry, reading, limits)?;
     let mut light = scale(geometry, reading, limits)?;
     let Some(solid) = margin_share(&light, geometry, limits) else {
@@ -118,9 +116,13 @@ fn shape(
 }
 
 /// Levels as shares of each channel's own light.
-fn scale(geometry: &Geometry, reading: &Reading, limits: &Limits) -> Result<Light, UnreadReason> {
+fn scale<const N: usize>(
+    geometry: &Geometry,
+    reading: &Reading,
+    limits: &Limits,
+) -> Result<Light<N>, UnreadReason> {
     let holes = usize::from(geometry.holes);
-    let (mut dark, mut span) = ([0.0; LANES], [1.0; LANES]);
+    let (mut dark, mut span) = ([0.0; N], [1.0; N]);
     let levels = reading.began.dark.iter().zip(&reading.began.open);
     for ((hole, (low, open)), (dark, width)) in (1u8..)
         .zip(levels)
@@ -136,14 +138,19 @@ fn scale(geometry: &Geometry, reading: &Reading, limits: &Limits) -> Result<Ligh
         }
         (*dark, *width) = (f32::from(*low), f32::from(levels));
     }
-    let mut inverse = [0.0; LANES];
+    let mut inverse = [0.0; N];
     for (inverse, span) in inverse.iter_mut().zip(&span).take(holes) {
         *inverse = 1.0 / span;
     }
-    let mut lines = vec![[0.0; LANES]; reading.samples.len() / holes];
+    let mut lines = vec![[0.0; N]; reading.samples.len() / holes];
     for (line, levels) in lines.iter_mut().zip(reading.samples.chunks_exact(holes)) {
-        for (share, level) in line.iter_mut().zip(levels) {
-            *share = f32::from(*level);
+        match <&[u8; N]>::try_from(levels) {
+            Ok(levels) => *line = levels.map(f32::from),
+            Err(_) => {
+                for (share, level) in line.iter_mut().zip(levels) {
+                    *share = f32::from(*level);
+                }
+            }
         }
         for ((share, dark), inverse) in line.iter_mut().zip(&dark).zip(&inverse) {
             *share = (*share - dark) * inverse;
@@ -162,7 +169,7 @@ fn scale(geometry: &Geometry, reading: &Reading, limits: &Limits) -> Result<Ligh
 }
 
 /// The first line with light that no card can cause, and its hole.
-fn unsteady(lines: &[Lanes]) -> Option<(u32, u8)> {
+fn unsteady<const N: usize>(lines: &[Lanes<N>]) -> Option<(u32, u8)> {
     let wild = |share: &f32| !(LEAST_SHARE..=MOST_SHARE).contains(share);
     (0u32..).zip(lines).find_map(|(number, line)| {
         // without a branch a share: there are thousands
@@ -173,7 +180,11 @@ fn unsteady(lines: &[Lanes]) -> Option<(u32, u8)> {
 }
 
 /// Light through the leading margin, where no hole can reach.
-fn margin_share(light: &Light, geometry: &Geometry, limits: &Limits) -> Option<f32> {
+fn margin_share<const N: usize>(
+    light: &Light<N>,
+    geometry: &Geometry,
+    limits: &Limits,
+) -> Option<f32> {
     let line_mm = geometry.row_pitch_mm / light.per_row as f64;
     let reach_mm = (geometry.hole_diameter_mm + limits.aperture_mm) / 2.0;
     let on_card_mm = geometry.first_stroke_mm - limits.aperture_mm / 2.0;
@@ -190,14 +201,18 @@ fn margin_share(light: &Light, geometry: &Geometry, limits: &Limits) -> Option<f
 
 /// Mean of the middle half, so that a few odd values do not count.
 pub(super) fn middle_mean(values: &mut [f32]) -> Option<f32> {
-    values.sort_unstable_by(f32::total_cmp);
     let quarter = values.len() / 4;
+    if quarter > 0 {
+        values.select_nth_unstable_by(quarter, f32::total_cmp);
+        let above = values.get_mut(quarter..)?;
+        above.select_nth_unstable_by(above.len() - quarter, f32::total_cmp);
+    }
     let middle = values.get(quarter..values.len() - quarter)?;
     (!middle.is_empty()).then(|| middle.iter().sum::<f32>() / middle.len() as f32)
 }
 
 /// A share in whole thousandths, 0 to 65535.
 pub(super) fn permille(share: f32) -> u16 {
-    // `as` saturates and turns not-a-number into 0.
-    (share * 1000.0).round() as u16
+    // `as` leaves the fraction off, saturates and turns not-a-number into 0.
+    (share * 1000.0 + 0.5) as u16
 }

@@ -24,8 +24,8 @@ mod report;
 mod verdict;
 
 use cardwright_protocol::Stroke;
+use cardwright_protocol::card::MOST_HOLES;
 use decide::{Case, decide};
-use light::Light;
 use measure::{Gauge, Measured};
 
 pub use input::{Fit, Geometry, Limits, Reading};
@@ -80,8 +80,18 @@ impl Judge {
         if !reading.ended.complete || cut_short {
             return report.close(Verdict::Interrupted { strokes: begun });
         }
-        match self.measured(strokes, reading, fit, report.clone()) {
-            Ok(report) => report,
+        match self.measured(strokes, reading) {
+            Ok(measured) => {
+                let case = Case {
+                    strokes,
+                    geometry: &self.geometry,
+                    limits: &self.limits,
+                    fit,
+                    measured: &measured,
+                    length_um,
+                };
+                decide(&case, report)
+            }
             Err(reason) => {
                 let verdict = self
                     .by_length(length_um, fit)
@@ -109,8 +119,8 @@ impl Judge {
     /// # Errors
     /// Why the card cannot be measured.
     pub fn look(&self, strokes: &[Stroke], reading: &Reading) -> Result<Look, UnreadReason> {
-        let light = self.light(strokes, reading)?;
-        self.measure(strokes, light).map(|found| Look::of(&found))
+        self.measured(strokes, reading)
+            .map(|found| Look::of(&found))
     }
 
     /// Whether a card that no deck is known of can be measured: good, or unread.
@@ -123,29 +133,22 @@ impl Judge {
         })
     }
 
-    fn measured(
+    fn measured(&self, strokes: &[Stroke], reading: &Reading) -> Result<Measured, UnreadReason> {
+        // idle channels cost as much as others
+        if self.geometry.holes <= 8 {
+            self.measure::<8>(strokes, reading)
+        } else {
+            self.measure::<{ MOST_HOLES as usize }>(strokes, reading)
+        }
+    }
+
+    /// Measures a card of at most `N` channels.
+    fn measure<const N: usize>(
         &self,
         strokes: &[Stroke],
         reading: &Reading,
-        fit: Fit,
-        mut report: Report,
-    ) -> Result<Report, UnreadReason> {
-        let light = self.light(strokes, reading)?;
-        report.solid_permille = Some(light::permille(light.solid));
-        let measured = self.measure(strokes, light)?;
-        let case = Case {
-            strokes,
-            geometry: &self.geometry,
-            limits: &self.limits,
-            fit,
-            measured: &measured,
-            length_um: report.length_um,
-        };
-        Ok(decide(&case, report))
-    }
-
-    fn light(&self, strokes: &[Stroke], reading: &Reading) -> Result<Light, UnreadReason> {
-        let light = light::light(strokes.len(), &self.geometry, reading, &self.limits)?;
+    ) -> Result<Measured, UnreadReason> {
+        let light = light::light::<N>(strokes.len(), &self.geometry, reading, &self.limits)?;
         let room = cardwright_protocol::Row::full(self.geometry.holes).0;
         if strokes.iter().any(|stroke| stroke.punches().0 & !room != 0) {
             return Err(UnreadReason::BadStrokes);
@@ -154,10 +157,6 @@ impl Judge {
             let samples_per_row = reading.samples_per_row;
             return Err(UnreadReason::SamplesPerRow { samples_per_row });
         }
-        Ok(light)
-    }
-
-    fn measure(&self, strokes: &[Stroke], light: Light) -> Result<Measured, UnreadReason> {
         let gauge = self.gauge.as_ref().map_err(|reason| *reason)?;
         measure::measure(gauge, strokes, &self.geometry, &self.limits, light)
     }

@@ -44,8 +44,13 @@ const FROM_MEDIAN: f64 = 1.4826;
 /// own, in millimetres (common practice, no source).
 const LEAST_SCALE_MM: f64 = 0.04;
 
-/// Rounds of weighing anew.
-const ROUNDS: usize = 4;
+/// Rounds of weighing anew, at most.
+const ROUNDS: usize = 8;
+
+/// Planes that differ by less over a long card are the same: a hundredth of a
+/// feed's step.
+const SAME_MM: f64 = 0.001;
+const CARD_MM: f64 = 400.0;
 
 impl Plane {
     /// Displacement of what should be at (`x_mm`, `y_mm`).
@@ -69,27 +74,41 @@ impl Plane {
     #[must_use]
     pub fn robust(places: &[Place], first: Plane) -> Plane {
         let mut plane = first;
-        let mut distances = Vec::with_capacity(places.len());
+        let mut off = vec![0.0; places.len()];
+        let mut distances = off.clone();
+        if places.is_empty() {
+            return plane;
+        }
         for _ in 0..ROUNDS {
-            let off = |place: &Place| place.off_mm - plane.at(place.x_mm, place.y_mm);
-            distances.clear();
-            distances.extend(places.iter().map(|place| off(place).abs()));
-            let middle = distances.len() / 2;
-            if distances.is_empty() {
-                return plane;
+            for ((off, distance), place) in off.iter_mut().zip(&mut distances).zip(places) {
+                *off = place.off_mm - plane.at(place.x_mm, place.y_mm);
+                *distance = off.abs();
             }
+            let middle = distances.len() / 2;
             let (_, median, _) = distances.select_nth_unstable_by(middle, f64::total_cmp);
             let reach = BIWEIGHT * (*median * FROM_MEDIAN).max(LEAST_SCALE_MM);
             let mut sums = Sums::default();
-            for place in places {
-                let far = (off(place) / reach).powi(2);
+            for (place, off) in places.iter().zip(&off) {
+                let far = (off / reach).powi(2);
                 if far < 1.0 {
                     sums.add(place, place.weight * (1.0 - far).powi(2));
                 }
             }
+            let before = plane;
             plane = sums.plane();
+            if plane.is_near(before) {
+                break;
+            }
         }
         plane
+    }
+
+    /// Whether two planes are the same as far as anything on a card shows.
+    fn is_near(self, other: Plane) -> bool {
+        let off = self.offset_mm - other.offset_mm;
+        let along = (self.stretch - other.stretch) * CARD_MM;
+        let across = (self.skew - other.skew) * CARD_MM;
+        off.abs() + along.abs() + across.abs() < SAME_MM
     }
 }
 

@@ -19,6 +19,14 @@ const PHASES: usize = 32;
 /// Fewest lines that tell what a hole is like.
 const FEWEST_TAPS: usize = 5;
 
+/// What is believed of a hole beforehand, to find out what it is like: spread of
+/// its amplitude, of amplitude times offset and times change of diameter in
+/// millimetres, and of the light around it.
+pub(super) const SPREADS: [f32; SHAPES] = [2.0, 0.6, 0.15, 0.02];
+
+/// Noise for which these are made: half a hundredth of the open light.
+pub(super) const NOISE: f32 = 0.005;
+
 /// Half of the step by which a diameter is changed to see what it does.
 const DIAMETER_STEP_MM: f64 = 0.1;
 
@@ -38,6 +46,9 @@ pub(super) struct Phase {
     pub(super) taps: Vec<[f32; SHAPES]>,
     /// Sums of the products of each two shapes.
     pub(super) gram: [[f32; SHAPES]; SHAPES],
+    /// Turns the sums of a hole's light with the shapes into their coefficients,
+    /// with little believed beforehand.
+    pub(super) loose: [[f32; SHAPES]; SHAPES],
 }
 
 /// The shapes at every phase.
@@ -97,15 +108,31 @@ impl Bases {
             .get(number.min(PHASES))
     }
 
-    /// The light of a whole hole at this phase, line by line, if it passes
-    /// `across_mm` beside the aperture's middle: between two tables.
-    pub(super) fn whole(&self, phase: &Phase, across_mm: f32) -> impl Iterator<Item = f32> {
+    /// Holes at this phase that pass `across_mm` beside the aperture's middle.
+    pub(super) fn beside(&self, phase: &Phase, across_mm: f32) -> Beside<'_> {
         let place = (across_mm.abs() / ACROSS_STEP_MM).min((ACROSS - 1) as f32);
         let near = (place as usize).min(ACROSS - 2);
-        let share = place - near as f32;
-        let taps = |across: usize| self.tables[across][phase.number].taps.iter();
-        let pairs = taps(near).zip(taps(near + 1));
-        pairs.map(move |(near, far)| near[0] + (far[0] - near[0]) * share)
+        Beside {
+            near: &self.tables[near][phase.number].taps,
+            far: &self.tables[near + 1][phase.number].taps,
+            share: place - near as f32,
+        }
+    }
+}
+
+/// Holes between two tables.
+#[derive(Clone, Copy)]
+pub(super) struct Beside<'a> {
+    near: &'a [[f32; SHAPES]],
+    far: &'a [[f32; SHAPES]],
+    share: f32,
+}
+
+impl Beside<'_> {
+    /// The light of a whole one at a line of the window.
+    pub(super) fn whole(&self, line: usize) -> f32 {
+        let (near, far) = (self.near[line][0], self.far[line][0]);
+        near + (far - near) * self.share
     }
 }
 
@@ -153,6 +180,31 @@ impl Phase {
             lines: lines as f32,
             taps,
             gram,
+            loose: solution(&gram, &SPREADS.map(|spread| NOISE / spread)),
         }
     }
+}
+
+/// What solves `(gram + diagonal of beliefs squared) x = sums`: the inverse, by
+/// Gauss and Jordan without exchanges, as for any positive matrix.
+fn solution(gram: &[[f32; SHAPES]; SHAPES], beliefs: &[f32; SHAPES]) -> [[f32; SHAPES]; SHAPES] {
+    let mut left = gram.map(|row| row.map(f64::from));
+    let mut right = [[0.0; SHAPES]; SHAPES];
+    for (n, belief) in beliefs.iter().enumerate() {
+        left[n][n] += f64::from(*belief).powi(2);
+        right[n][n] = 1.0;
+    }
+    for pivot in 0..SHAPES {
+        let inverse = 1.0 / left[pivot][pivot].max(1e-12);
+        left[pivot] = left[pivot].map(|x| x * inverse);
+        right[pivot] = right[pivot].map(|x| x * inverse);
+        for row in (0..SHAPES).filter(|row| *row != pivot) {
+            let share = left[row][pivot];
+            for n in 0..SHAPES {
+                left[row][n] -= share * left[pivot][n];
+                right[row][n] -= share * right[pivot][n];
+            }
+        }
+    }
+    right.map(|row| row.map(|x| x as f32))
 }

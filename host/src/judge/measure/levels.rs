@@ -7,7 +7,7 @@
 //! its own hole, only lamp and dust dim solid card too.
 
 use super::super::input::Limits;
-use super::super::light::{LANES, Lanes, Light, middle_mean};
+use super::super::light::{Lanes, Light, middle_mean};
 use super::super::verdict::UnreadReason;
 use super::rows::{HOLE, Rows, median};
 
@@ -69,17 +69,17 @@ pub(super) struct Dust {
 
 /// The light there is.
 #[derive(Clone, Debug)]
-pub(super) struct Levels {
+pub(super) struct Levels<const N: usize> {
     /// Light of a whole hole in each row, before dust.
     pub(super) lamp: Vec<f32>,
     /// Light over solid card in each row.
     pub(super) base: Vec<f32>,
     /// Dust on each channel.
-    pub(super) dust: [Option<Dust>; LANES],
+    pub(super) dust: [Option<Dust>; N],
     /// Diameter of each channel's holes beyond the nominal one.
-    pub(super) wider_mm: Lanes,
+    pub(super) wider_mm: Lanes<N>,
     /// Noise of one line's light on each channel.
-    pub(super) noise: Lanes,
+    pub(super) noise: Lanes<N>,
     /// The largest of them.
     pub(super) noise_share: f32,
     /// Noise in levels.
@@ -87,11 +87,11 @@ pub(super) struct Levels {
     pitch_mm: f32,
 }
 
-impl Levels {
+impl<const N: usize> Levels<N> {
     /// Light of a whole hole of row `row` on each channel.
-    pub(super) fn gains(&self, row: usize) -> Lanes {
+    pub(super) fn gains(&self, row: usize) -> Lanes<N> {
         let lamp = self.lamp.get(row).or(self.lamp.last()).copied();
-        let mut gains = [lamp.unwrap_or(1.0); LANES];
+        let mut gains = [lamp.unwrap_or(1.0); N];
         for (gain, dust) in gains.iter_mut().zip(&self.dust) {
             if let Some(dust) = dust.as_ref().filter(|dust| dust.known && row >= dust.from) {
                 *gain *= dust.left;
@@ -109,7 +109,7 @@ impl Levels {
 
     /// Whether dust may lie on any channel while a row is read.
     pub(super) fn dust_near(&self, row: usize) -> bool {
-        (0..LANES).any(|lane| self.dust_falls(row, lane))
+        (0..N).any(|lane| self.dust_falls(row, lane))
     }
 
     /// Whether dust may lie on a channel while a row is read.
@@ -120,7 +120,7 @@ impl Levels {
     }
 
     /// Light of a whole hole at a place along the card.
-    pub(super) fn gains_at(&self, x_mm: f32) -> Lanes {
+    pub(super) fn gains_at(&self, x_mm: f32) -> Lanes<N> {
         self.gains((x_mm / self.pitch_mm).round().max(0.0) as usize)
     }
 }
@@ -130,7 +130,10 @@ impl Levels {
 /// # Errors
 /// Two cards, by how dark solid card is over a stretch; holes that are dim all
 /// together and no lamp's doing.
-pub(super) fn levels(rows: &Rows<'_>, limits: &Limits) -> Result<Levels, UnreadReason> {
+pub(super) fn levels<const N: usize>(
+    rows: &Rows<'_, N>,
+    limits: &Limits,
+) -> Result<Levels<N>, UnreadReason> {
     let paper = Paper::new(rows);
     let least = f32::from(limits.single_card_permille) / 1000.0;
     let dark = paper
@@ -153,7 +156,7 @@ pub(super) fn levels(rows: &Rows<'_>, limits: &Limits) -> Result<Levels, UnreadR
     let base = paper.along(rows.each.len());
     let lamp = lamp(rows, &paper)?;
     let mut levels = Levels {
-        dust: [const { None }; LANES],
+        dust: [const { None }; N],
         wider_mm: wider(rows),
         noise_share: noise
             .iter()
@@ -181,7 +184,7 @@ struct Paper {
 }
 
 impl Paper {
-    fn new(rows: &Rows<'_>) -> Paper {
+    fn new<const N: usize>(rows: &Rows<'_, N>) -> Paper {
         let mut places = Vec::with_capacity(rows.each.len() * rows.light.holes);
         for (number, row) in rows.each.iter().enumerate() {
             let Some(window) = &row.window else { continue };
@@ -215,7 +218,7 @@ impl Paper {
 
     /// Light over solid card of one channel from row `from` on, against all
     /// channels'; with nothing taken for the light of one hole.
-    fn against(&self, light: &Light, lane: usize, from: usize) -> Option<f32> {
+    fn against<const N: usize>(&self, light: &Light<N>, lane: usize, from: usize) -> Option<f32> {
         let of = |own: bool| {
             let mut values: Vec<f32> = self
                 .places
@@ -265,7 +268,7 @@ fn between(knots: &[(f32, f32)], at: f32, without: f32) -> f32 {
 
 /// Noise of a line's light on each channel, by how it differs from line to line
 /// over solid card; and in levels.
-fn noise(rows: &Rows<'_>) -> (Lanes, f32) {
+fn noise<const N: usize>(rows: &Rows<'_, N>) -> (Lanes<N>, f32) {
     let light = rows.light;
     let mut own: Vec<(usize, f32)> = Vec::new();
     for lane in 0..light.holes {
@@ -289,7 +292,7 @@ fn noise(rows: &Rows<'_>) -> (Lanes, f32) {
     let mut all: Vec<f32> = own.iter().map(|(_, levels)| *levels).collect();
     // with no solid card to tell, what is common is taken for true
     let pooled = median(&mut all).unwrap_or(1.0).max(ROUNDING);
-    let mut noise = [pooled; LANES];
+    let mut noise = [pooled; N];
     // a channel's own is no better known than all channels' together
     for (lane, levels) in own
         .into_iter()
@@ -304,8 +307,8 @@ fn noise(rows: &Rows<'_>) -> (Lanes, f32) {
 }
 
 /// Each channel's hole size, by the middle of its clear holes.
-fn wider(rows: &Rows<'_>) -> Lanes {
-    let mut wider = [0.0; LANES];
+fn wider<const N: usize>(rows: &Rows<'_, N>) -> Lanes<N> {
+    let mut wider = [0.0; N];
     for (lane, wider) in wider.iter_mut().enumerate().take(rows.light.holes) {
         let clear =
             rows.each.iter().enumerate().filter(|(number, row)| {
@@ -325,7 +328,7 @@ fn wider(rows: &Rows<'_>) -> Lanes {
 /// # Errors
 /// Holes that are dim, or bright, all together in a way the paper does not bear
 /// out.
-fn lamp(rows: &Rows<'_>, paper: &Paper) -> Result<Vec<f32>, UnreadReason> {
+fn lamp<const N: usize>(rows: &Rows<'_, N>, paper: &Paper) -> Result<Vec<f32>, UnreadReason> {
     let mut knots: Vec<(f32, f32)> = Vec::new();
     let (mut before, mut was) = (-ROWS_BEFORE, 1.0);
     let (mut paper_was, mut differs) = (rows.light.solid, MARGIN_DIFFERS);
@@ -378,10 +381,10 @@ fn agrees(holes: f32, paper: f32, differs: f32) -> bool {
 }
 
 /// The middle amplitude of the clear holes of one stretch.
-fn strength(rows: &Rows<'_>, stretch: usize) -> Option<f32> {
+fn strength<const N: usize>(rows: &Rows<'_, N>, stretch: usize) -> Option<f32> {
     let first = stretch * STRETCH;
-    let mut clear = Vec::with_capacity(STRETCH * LANES);
-    let mut channels = [false; LANES];
+    let mut clear = Vec::with_capacity(STRETCH * N);
+    let mut channels = [false; N];
     for (number, row) in rows.each.iter().enumerate().skip(first).take(STRETCH) {
         for lane in 0..rows.light.holes {
             if row.amplitude[lane] > HOLE && !rows.near_peg(number, lane) {
@@ -398,7 +401,12 @@ fn strength(rows: &Rows<'_>, stretch: usize) -> Option<f32> {
 
 /// Dust on one channel: from some hole on to the last, all are dim alike, and so
 /// is the paper.
-fn dust(rows: &Rows<'_>, levels: &Levels, paper: &Paper, lane: usize) -> Option<Dust> {
+fn dust<const N: usize>(
+    rows: &Rows<'_, N>,
+    levels: &Levels<N>,
+    paper: &Paper,
+    lane: usize,
+) -> Option<Dust> {
     let holes: Vec<(usize, f32)> = rows
         .each
         .iter()

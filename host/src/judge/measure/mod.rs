@@ -22,7 +22,7 @@ mod track;
 mod window;
 
 use super::input::{Geometry, Limits};
-use super::light::{LANES, Light};
+use super::light::Light;
 use super::plane::Plane;
 use super::verdict::UnreadReason;
 use bases::Bases;
@@ -88,6 +88,8 @@ pub(super) struct Measured {
     pub(super) plane: Plane,
     /// Noise of one level, in levels.
     pub(super) noise: f32,
+    /// Light through solid card, as a share of the open light.
+    pub(super) solid: f32,
 }
 
 /// What is the same for every card of a format: the light of its holes.
@@ -116,12 +118,12 @@ impl Gauge {
 ///
 /// # Errors
 /// Two cards together, and light too noisy to tell a chad by.
-pub(super) fn measure(
+pub(super) fn measure<const N: usize>(
     gauge: &Gauge,
     strokes: &[Stroke],
     geometry: &Geometry,
     limits: &Limits,
-    mut light: Light,
+    mut light: Light<N>,
 ) -> Result<Measured, UnreadReason> {
     let Gauge { bases, peg } = gauge;
     let mut pegs = Pegs::new(peg, strokes, bases.pitch_mm);
@@ -132,7 +134,7 @@ pub(super) fn measure(
     let line = track::line(&rows_mm, bases.pitch_mm);
     pegs.settle(bases, &light, line, &rows_mm);
     pegs.take_away(bases, &mut light);
-    let mut across = [0.0; LANES];
+    let mut across = [0.0; N];
     for (hole, across) in (1u8..=geometry.holes).zip(&mut across) {
         *across = geometry.across_mm(hole) as f32;
     }

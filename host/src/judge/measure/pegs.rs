@@ -5,7 +5,7 @@
 //! needle hole beside a peg hole can reach is measured by.
 
 use super::super::input::{Geometry, Limits};
-use super::super::light::{LANES, Lanes, Light};
+use super::super::light::{Lanes, Light};
 use super::super::overlap::{Profile, open_share, reach_mm};
 use super::super::plane::Plane;
 use super::bases::Bases;
@@ -103,7 +103,7 @@ struct Needle {
 }
 
 /// A peg hole while it is being measured.
-struct Peg {
+struct Peg<const N: usize> {
     stroke: usize,
     place_mm: f32,
     /// Amplitude, then offset along, across, and in diameter, in millimetres.
@@ -111,15 +111,15 @@ struct Peg {
     /// Needle holes beside it, measured with it.
     needles: heapless::Vec<Needle, { MOST - OWN }>,
     /// Amplitude on each channel on its own.
-    amplitude: Lanes,
+    amplitude: Lanes<N>,
     /// Lines it is measured by: place from the first stroke, and light.
-    lines: Vec<(f32, Lanes)>,
+    lines: Vec<(f32, Lanes<N>)>,
 }
 
 /// All peg holes, in order along the card.
-pub(super) struct Pegs<'a> {
+pub(super) struct Pegs<'a, const N: usize> {
     shape: &'a PegShape,
-    each: Vec<Peg>,
+    each: Vec<Peg<N>>,
 }
 
 impl PegShape {
@@ -158,16 +158,16 @@ impl PegShape {
     }
 }
 
-impl<'a> Pegs<'a> {
+impl<'a, const N: usize> Pegs<'a, N> {
     /// The peg holes that `strokes` cut.
-    pub(super) fn new(shape: &'a PegShape, strokes: &[Stroke], pitch_mm: f32) -> Pegs<'a> {
+    pub(super) fn new(shape: &'a PegShape, strokes: &[Stroke], pitch_mm: f32) -> Pegs<'a, N> {
         let cutting = strokes.iter().enumerate().filter(|(_, what)| what.peg());
         let each = cutting.map(|(stroke, _)| Peg {
             stroke,
             place_mm: (stroke as f32 + shape.offset_rows as f32) * pitch_mm,
             fit: [0.0; OWN],
             needles: heapless::Vec::new(),
-            amplitude: [0.0; LANES],
+            amplitude: [0.0; N],
             lines: Vec::new(),
         });
         Pegs {
@@ -177,7 +177,7 @@ impl<'a> Pegs<'a> {
     }
 
     /// Positions whose windows a peg hole's light reaches.
-    pub(super) fn in_sight(&self, rows: usize, bases: &Bases) -> Vec<[bool; LANES]> {
+    pub(super) fn in_sight(&self, rows: usize, bases: &Bases) -> Vec<[bool; N]> {
         let window = (bases.half as f32 + 1.0) * bases.line_mm;
         self.mark(rows, bases, |seen, along| {
             along < seen.nominal().reach_mm() + window
@@ -185,17 +185,12 @@ impl<'a> Pegs<'a> {
     }
 
     /// Positions that lie within a peg hole.
-    pub(super) fn within(&self, rows: usize, bases: &Bases) -> Vec<[bool; LANES]> {
+    pub(super) fn within(&self, rows: usize, bases: &Bases) -> Vec<[bool; N]> {
         self.mark(rows, bases, |seen, along| seen.nominal().at(along) > 0.5)
     }
 
-    fn mark(
-        &self,
-        rows: usize,
-        bases: &Bases,
-        is: impl Fn(&Seen, f32) -> bool,
-    ) -> Vec<[bool; LANES]> {
-        let mut marks = vec![[false; LANES]; rows];
+    fn mark(&self, rows: usize, bases: &Bases, is: impl Fn(&Seen, f32) -> bool) -> Vec<[bool; N]> {
+        let mut marks = vec![[false; N]; rows];
         let reach = self.shape.reach_mm + 2.0 * bases.pitch_mm;
         for peg in &self.each {
             let first = ((peg.place_mm - reach) / bases.pitch_mm).max(0.0) as usize;
@@ -214,7 +209,7 @@ impl<'a> Pegs<'a> {
     pub(super) fn settle(
         &mut self,
         bases: &Bases,
-        light: &Light,
+        light: &Light<N>,
         plane: Plane,
         rows_mm: &[Option<f32>],
     ) {
@@ -250,7 +245,7 @@ impl<'a> Pegs<'a> {
                 }
             }
             peg.fit = [1.0, lead, 0.0, 0.0];
-            peg.settle(self.shape, bases, &[1.0; LANES]);
+            peg.settle(self.shape, bases, &[1.0; N]);
             peg.amplitude = peg.amplitudes(self.shape, bases);
             if peg.is_uneven(self.shape) {
                 // one channel is dim: dust
@@ -272,7 +267,7 @@ impl<'a> Pegs<'a> {
     }
 
     /// Takes their light away.
-    pub(super) fn take_away(&self, bases: &Bases, light: &mut Light) {
+    pub(super) fn take_away(&self, bases: &Bases, light: &mut Light<N>) {
         let before = light.per_row as i64;
         for peg in &self.each {
             let centre = peg.place_mm + peg.fit[1];
@@ -293,14 +288,14 @@ impl<'a> Pegs<'a> {
     }
 
     /// The final word on each, by the light there is on each channel.
-    pub(super) fn spots(&mut self, bases: &Bases, levels: &Levels) -> Vec<PegSpot> {
+    pub(super) fn spots(&mut self, bases: &Bases, levels: &Levels<N>) -> Vec<PegSpot> {
         let shape = self.shape;
         let each = self.each.iter_mut();
         each.map(|peg| peg.spot(shape, bases, levels)).collect()
     }
 }
 
-impl Peg {
+impl<const N: usize> Peg<N> {
     /// Light of a whole hole as fitted, and its changes with the last three
     /// coefficients.
     fn model(&self, seen: &Seen, at_mm: f32) -> (f32, [f32; 3]) {
@@ -326,7 +321,7 @@ impl Peg {
     }
 
     /// Gauss-Newton, held by what is believed beforehand.
-    fn settle(&mut self, shape: &PegShape, bases: &Bases, gains: &Lanes) {
+    fn settle(&mut self, shape: &PegShape, bases: &Bases, gains: &Lanes<N>) {
         for _ in 0..ROUNDS {
             let (normal, right) = self.equations(shape, bases, gains);
             let step = solve(normal, right, OWN + self.needles.len());
@@ -349,7 +344,7 @@ impl Peg {
         &self,
         shape: &PegShape,
         bases: &Bases,
-        gains: &Lanes,
+        gains: &Lanes<N>,
     ) -> ([[f64; MOST]; MOST], [f64; MOST]) {
         let mut normal = [[0.0f64; MOST]; MOST];
         let mut right = [0.0f64; MOST];
@@ -371,25 +366,21 @@ impl Peg {
                         *slope = bases.needle.at(at - needle.centre_mm);
                     }
                 }
-                let left =
-                    line[seen.lane] - amplitude * model - self.needle_light(bases, seen.lane, *at);
+                let shares = slopes.iter().skip(OWN).zip(&self.needles);
+                let beside: f32 = shares.map(|(share, needle)| share * needle.amplitude).sum();
+                let left = line[seen.lane] - amplitude * model - beside;
                 let count = OWN + self.needles.len();
                 // what lies beside it may be a chad, whose shape nobody knows
-                let weight = if self.is_clear(bases, seen.lane, *at) {
-                    1.0
-                } else {
-                    BESIDE
-                };
-                for (row, (right, a)) in normal
-                    .iter_mut()
-                    .zip(right.iter_mut().zip(slopes))
-                    .take(count)
-                {
+                let is_clear = slopes.iter().skip(OWN).all(|share| *share <= 0.0);
+                let weight = if is_clear { 1.0 } else { BESIDE };
+                // they are symmetrical: what is left of the diagonal is enough
+                let rows = normal.iter_mut().zip(&mut right).zip(slopes);
+                for (n, ((row, right), a)) in rows.enumerate().take(count) {
                     if a == 0.0 {
                         continue;
                     }
                     *right += f64::from(weight * a * left);
-                    for (sum, b) in row.iter_mut().zip(slopes).take(count) {
+                    for (sum, b) in row.iter_mut().zip(slopes).take(n + 1) {
                         *sum += f64::from(weight * a * b);
                     }
                 }
@@ -412,8 +403,8 @@ impl Peg {
     }
 
     /// Each channel's own amplitude.
-    fn amplitudes(&self, shape: &PegShape, bases: &Bases) -> Lanes {
-        let mut amplitudes = [0.0; LANES];
+    fn amplitudes(&self, shape: &PegShape, bases: &Bases) -> Lanes<N> {
+        let mut amplitudes = [0.0; N];
         for seen in &shape.seen {
             let (mut product, mut square) = (0.0, 1e-6);
             for (at, line) in &self.lines {
@@ -426,7 +417,7 @@ impl Peg {
         amplitudes
     }
 
-    fn spot(&mut self, shape: &PegShape, bases: &Bases, levels: &Levels) -> PegSpot {
+    fn spot(&mut self, shape: &PegShape, bases: &Bases, levels: &Levels<N>) -> PegSpot {
         let gains = levels.gains_at(self.place_mm);
         self.settle(shape, bases, &gains);
         let (mut misfit, mut count, mut light, mut whole) = (0.0, 0.0, 0.0, 0.0f32);

@@ -4,9 +4,9 @@
 //! own holes, and for each position amplitude, offset and diameter, taken as they
 //! come: nothing is judged here.
 
-use super::super::light::{LANES, Lanes, Light};
+use super::super::light::{Lanes, Light};
 use super::super::plane::{Place, Plane};
-use super::bases::{Bases, SHAPES};
+use super::bases::{Bases, NOISE, SHAPES, SPREADS};
 use super::window::{Beliefs, Expected, Neighbour, Window};
 
 /// A hole with less light than this has no centre worth telling.
@@ -28,37 +28,28 @@ const SIDEWAYS_MM: f32 = 0.15;
 /// Looks at a row at most.
 const LOOKS: usize = 4;
 
-/// Noise for which the loose beliefs below are made: half a hundredth of the
-/// open light.
-const NOISE: f32 = 0.005;
-
-/// What is believed of a hole beforehand, to find out what it is like: spread of
-/// its amplitude, of amplitude times offset and times change of diameter in
-/// millimetres, and of the light around it.
-const SPREADS: [f32; SHAPES] = [2.0, 0.6, 0.15, 0.02];
-
 /// One row as measured.
 #[derive(Clone, Debug)]
-pub(super) struct Row<'a> {
+pub(super) struct Row<'a, const N: usize> {
     /// The sums of its light; none if it lies outside the reading.
-    pub(super) window: Option<Window<'a>>,
+    pub(super) window: Option<Window<'a, N>>,
     /// Amplitude of each hole.
-    pub(super) amplitude: Lanes,
+    pub(super) amplitude: Lanes<N>,
     /// Offset of each from the row's nominal place.
-    pub(super) along_mm: Lanes,
+    pub(super) along_mm: Lanes<N>,
     /// Diameter beyond the nominal one.
-    pub(super) wider_mm: Lanes,
+    pub(super) wider_mm: Lanes<N>,
     /// Offset of the row by its own holes.
     pub(super) off_mm: Option<f32>,
 }
 
 /// All rows.
-pub(super) struct Rows<'a> {
+pub(super) struct Rows<'a, const N: usize> {
     pub(super) bases: &'a Bases,
-    pub(super) light: &'a Light,
-    pub(super) each: Vec<Row<'a>>,
-    pub(super) across: Lanes,
-    pegged: Pegged<'a>,
+    pub(super) light: &'a Light<N>,
+    pub(super) each: Vec<Row<'a, N>>,
+    pub(super) across: Lanes<N>,
+    pegged: Pegged<'a, N>,
     pub(super) plane: Plane,
     /// How far the card lies to the side.
     aside_mm: f32,
@@ -66,28 +57,28 @@ pub(super) struct Rows<'a> {
 
 /// Where peg holes are, row by row.
 #[derive(Clone, Copy)]
-pub(super) struct Pegged<'a> {
+pub(super) struct Pegged<'a, const N: usize> {
     /// Positions whose window a peg hole's light reaches.
-    pub(super) near: &'a [[bool; LANES]],
+    pub(super) near: &'a [[bool; N]],
     /// Positions within one.
-    pub(super) within: &'a [[bool; LANES]],
+    pub(super) within: &'a [[bool; N]],
 }
 
 /// Beliefs with these spreads, where light has this noise.
-pub(super) fn beliefs(spreads: &[f32; SHAPES], noise: &Lanes) -> Beliefs {
+pub(super) fn beliefs<const N: usize>(spreads: &[f32; SHAPES], noise: &Lanes<N>) -> Beliefs<N> {
     spreads.map(|spread| noise.map(|noise| (noise / spread).powi(2)))
 }
 
-impl<'a> Rows<'a> {
+impl<'a, const N: usize> Rows<'a, N> {
     /// Rows about whose places little is known.
     pub(super) fn new(
         bases: &'a Bases,
-        light: &'a Light,
+        light: &'a Light<N>,
         rows_mm: &[Option<f32>],
         line: Plane,
-        across: Lanes,
-        pegged: Pegged<'a>,
-    ) -> Rows<'a> {
+        across: Lanes<N>,
+        pegged: Pegged<'a, N>,
+    ) -> Rows<'a, N> {
         let mut rows = Rows {
             bases,
             light,
@@ -131,25 +122,24 @@ impl<'a> Rows<'a> {
     }
 
     /// The same for each channel: a swollen card is wider too.
-    pub(super) fn beside(&self, number: usize) -> Lanes {
+    pub(super) fn beside(&self, number: usize) -> Lanes<N> {
         let row = self.beside_mm(number);
         self.across.map(|y| row + y * self.plane.stretch as f32)
     }
 
     /// Displacement of each channel's holes by the card's skew.
-    pub(super) fn skewed(&self) -> Lanes {
+    pub(super) fn skewed(&self) -> Lanes<N> {
         self.across.map(|y| y * self.plane.skew as f32)
     }
 
     /// A row found at `off_mm` or near it.
-    fn look(&self, number: usize, off_mm: f32, neighbours: &[Neighbour<'_>]) -> Row<'a> {
+    fn look(&self, number: usize, off_mm: f32, neighbours: &[Neighbour<'_, N>]) -> Row<'a, N> {
         let place = number as f32 * self.bases.pitch_mm;
-        let loose = beliefs(&SPREADS, &[NOISE; LANES]);
         let mut row = Row {
             window: None,
-            amplitude: [0.0; LANES],
-            along_mm: [off_mm; LANES],
-            wider_mm: [0.0; LANES],
+            amplitude: [0.0; N],
+            along_mm: [off_mm; N],
+            wider_mm: [0.0; N],
             off_mm: None,
         };
         let mut centre = place + off_mm;
@@ -159,18 +149,19 @@ impl<'a> Rows<'a> {
                 return row;
             };
             let found = if self.beside_mm(number).abs() > SIDEWAYS_MM {
+                let loose = beliefs(&SPREADS, &[NOISE; N]);
                 let whole = Expected {
-                    gain: [1.0; LANES],
-                    moved: [0.0; LANES],
+                    gain: [1.0; N],
+                    moved: [0.0; N],
                     across: self.beside(number),
-                    wider: [0.0; LANES],
-                    base: [0.0; LANES],
+                    wider: [0.0; N],
+                    base: [0.0; N],
                 };
                 let mut found = window.compare(self.bases, &whole, &loose).0.found;
                 found[0] = found[0].map(|more| 1.0 + more);
                 found
             } else {
-                window.fit(&loose).found
+                window.fit()
             };
             for lane in 0..self.light.holes {
                 let amplitude = found[0][lane].max(0.0);
@@ -193,9 +184,9 @@ impl<'a> Rows<'a> {
 
     /// A row's offset by its own holes: the median of the whole ones, or of all
     /// that have light.
-    fn middle(&self, number: usize, row: &Row<'_>) -> Option<f32> {
+    fn middle(&self, number: usize, row: &Row<'_, N>) -> Option<f32> {
         let skewed = self.skewed();
-        let offsets = |least: f32| -> heapless::Vec<f32, LANES> {
+        let offsets = |least: f32| -> heapless::Vec<f32, N> {
             (0..self.light.holes)
                 .filter(|lane| row.amplitude[*lane] > least && !self.within_peg(number, *lane))
                 .map(|lane| row.along_mm[lane] - skewed[lane])
@@ -214,26 +205,33 @@ impl<'a> Rows<'a> {
         if aside.abs() > SIDEWAYS_MM {
             self.aside_mm = aside;
         }
+        let mut anew = false;
         for number in 0..self.each.len() {
             if self.beside_mm(number).abs() > SIDEWAYS_MM {
                 self.each[number] = self.look(number, self.at_mm(number), &[]);
+                anew = true;
             }
         }
-        self.refit();
+        if anew {
+            self.refit();
+        }
         // rows that were looked for in the wrong place, now that it is known
         for number in 0..self.each.len() {
             let lead = self.lead_mm(number);
             if self.each[number].off_mm.is_none() && (self.at_mm(number) - lead).abs() > SETTLED_MM
             {
                 self.each[number] = self.look(number, lead, &[]);
+                anew = true;
             }
         }
         for _ in 0..2 {
             for number in 0..self.each.len() {
-                self.part(number);
+                anew |= self.part(number);
             }
         }
-        self.refit();
+        if anew {
+            self.refit();
+        }
     }
 
     /// Where row `number` was looked at last.
@@ -244,13 +242,13 @@ impl<'a> Rows<'a> {
     }
 
     /// Measures a row anew whose neighbours lie so near that their light falls
-    /// into its window.
-    fn part(&mut self, number: usize) {
+    /// into its window; whether it did.
+    fn part(&mut self, number: usize) -> bool {
         let pitch = self.bases.pitch_mm;
         let sight =
             self.bases.needle.reach_mm() + (self.bases.half as f32 + 0.5) * self.bases.line_mm;
         let here = number as f32 * pitch + self.at_mm(number);
-        let mut near: heapless::Vec<Neighbour<'_>, 4> = heapless::Vec::new();
+        let mut near: heapless::Vec<Neighbour<'_, N>, 4> = heapless::Vec::new();
         for other in number.saturating_sub(2)..(number + 3).min(self.each.len()) {
             let centre_mm = other as f32 * pitch + self.each[other].off_mm.unwrap_or(0.0);
             if other != number
@@ -270,9 +268,11 @@ impl<'a> Rows<'a> {
         }
         let row = (!near.is_empty()).then(|| self.look(number, self.at_mm(number), &near));
         drop(near);
+        let anew = row.is_some();
         if let Some(row) = row {
             self.each[number] = row;
         }
+        anew
     }
 
     /// The card's plane by all clear holes.
@@ -302,7 +302,14 @@ impl<'a> Rows<'a> {
 
 /// The middle value, or the mean of the middle two.
 pub(in super::super) fn median(values: &mut [f32]) -> Option<f32> {
-    values.sort_unstable_by(f32::total_cmp);
-    let (low, high) = (values.len().saturating_sub(1) / 2, values.len() / 2);
-    Some((values.get(low)? + values.get(high)?) / 2.0)
+    if values.is_empty() {
+        return None;
+    }
+    let (middle, even) = (values.len() / 2, values.len().is_multiple_of(2));
+    let (lower, high, _) = values.select_nth_unstable_by(middle, f32::total_cmp);
+    let low = lower.iter().copied().max_by(f32::total_cmp);
+    Some(match low.filter(|_| even) {
+        Some(low) => (low + *high) / 2.0,
+        None => *high,
+    })
 }

@@ -6,12 +6,12 @@
 //! small differences that blocks and paper have.
 
 use super::super::input::Geometry;
-use super::super::light::{LANES, Lanes};
+use super::super::light::Lanes;
 use super::super::verdict::UnreadReason;
 use super::bases::SHAPES;
 use super::levels::Levels;
 use super::rows::{HOLE, LEAST_LIGHT, Row, Rows, beliefs};
-use super::window::Expected;
+use super::window::{Beliefs, Expected};
 use super::{Measured, Spot, What};
 
 /// Spreads allowed a whole hole: of its light, of its offset in the row and its
@@ -26,6 +26,10 @@ const SOLID: [f32; SHAPES] = [0.02, 0.002, 0.002, 0.015];
 /// what noise does (chi-square tables: seven squares pass 48, where doubt begins,
 /// four times in a hundred million).
 const MISFIT: f32 = 58.0;
+
+/// What has a misfit so much larger than another thing's is not likely at all: less
+/// than the last digit of a probability.
+const BEYOND: f32 = 40.0;
 
 /// Most noise of one line, as a share of the light: beyond it, a chad that covers
 /// a fifth of its hole and hangs from the side, where the aperture sees least of
@@ -57,16 +61,24 @@ const STRAY: f32 = 0.25;
 ///
 /// # Errors
 /// Noise in which the least chad could hide.
-pub(super) fn tell(
-    rows: &Rows<'_>,
-    levels: &Levels,
+pub(super) fn tell<const N: usize>(
+    rows: &Rows<'_, N>,
+    levels: &Levels<N>,
     geometry: &Geometry,
 ) -> Result<Measured, UnreadReason> {
     quiet_enough(rows, levels)?;
     straight_enough(rows)?;
     let mut spots = Vec::with_capacity(rows.each.len() * rows.light.holes);
-    for (number, row) in rows.each.iter().enumerate() {
-        row_spots(rows, levels, geometry, number, row, &mut spots);
+    let uneven = levels.noise.map(|noise| noise.hypot(STEPS));
+    let rough = levels.noise.map(|noise| noise.hypot(PAPER));
+    let scales = Scales {
+        whole: beliefs(&WHOLE, &uneven),
+        solid: beliefs(&SOLID, &rough),
+        uneven: uneven.map(|noise| 1.0 / noise.powi(2)),
+        rough: rough.map(|noise| 1.0 / noise.powi(2)),
+    };
+    for number in 0..rows.each.len() {
+        row_spots(rows, levels, &scales, geometry, number, &mut spots);
     }
     strays(rows, &mut spots);
     Ok(Measured {
@@ -76,11 +88,15 @@ pub(super) fn tell(
         pegs: Vec::new(),
         plane: rows.plane,
         noise: levels.noise_levels,
+        solid: rows.light.solid,
     })
 }
 
 /// Whether the least chad shows through the noise on every channel.
-fn quiet_enough(rows: &Rows<'_>, levels: &Levels) -> Result<(), UnreadReason> {
+fn quiet_enough<const N: usize>(
+    rows: &Rows<'_, N>,
+    levels: &Levels<N>,
+) -> Result<(), UnreadReason> {
     for (hole, noise) in (1u8..).zip(&levels.noise).take(rows.light.holes) {
         if *noise > MOST_NOISE {
             return Err(UnreadReason::TooNoisy {
@@ -94,7 +110,7 @@ fn quiet_enough(rows: &Rows<'_>, levels: &Levels) -> Result<(), UnreadReason> {
 
 /// Whether no row's holes pass so far beside their apertures that a chad could
 /// hide there.
-fn straight_enough(rows: &Rows<'_>) -> Result<(), UnreadReason> {
+fn straight_enough<const N: usize>(rows: &Rows<'_, N>) -> Result<(), UnreadReason> {
     let furthest = [0, rows.each.len().max(1) - 1]
         .into_iter()
         .flat_map(|row| rows.beside(row).into_iter().take(rows.light.holes))
@@ -114,14 +130,25 @@ fn straight_enough(rows: &Rows<'_>) -> Result<(), UnreadReason> {
     })
 }
 
-fn row_spots(
-    rows: &Rows<'_>,
-    levels: &Levels,
+/// What misfits are measured by, the same for every row.
+struct Scales<const N: usize> {
+    whole: Beliefs<N>,
+    solid: Beliefs<N>,
+    /// One over the square of what light differs by from line to line: a hole's,
+    /// and solid card's.
+    uneven: Lanes<N>,
+    rough: Lanes<N>,
+}
+
+fn row_spots<const N: usize>(
+    rows: &Rows<'_, N>,
+    levels: &Levels<N>,
+    scales: &Scales<N>,
     geometry: &Geometry,
     number: usize,
-    row: &Row<'_>,
     spots: &mut Vec<Spot>,
 ) {
+    let row = &rows.each[number];
     let Some(window) = &row.window else {
         let nothing = Spot {
             whole: 0.5,
@@ -139,12 +166,10 @@ fn row_spots(
         moved: rows.skewed().map(|skewed| centre + skewed),
         across: rows.beside(number),
         wider: levels.wider_mm,
-        base: [base; LANES],
+        base: [base; N],
     };
-    let uneven = levels.noise.map(|noise| noise.hypot(STEPS));
-    let (whole, filled) = window.compare(rows.bases, &expected, &beliefs(&WHOLE, &uneven));
-    let rough = levels.noise.map(|noise| noise.hypot(PAPER));
-    let solid = window.solid(base, &beliefs(&SOLID, &rough));
+    let (whole, filled) = window.compare(rows.bases, &expected, &scales.whole);
+    let solid = window.solid(base, &scales.solid);
     for lane in 0..rows.light.holes {
         if rows.within_peg(number, lane) {
             spots.push(Spot {
@@ -155,8 +180,8 @@ fn row_spots(
         }
         let open = filled[lane].max(0.0);
         let mut spot = weigh(
-            whole.misfit[lane] / uneven[lane].powi(2),
-            solid.misfit[lane] / rough[lane].powi(2),
+            whole.misfit[lane] * scales.uneven[lane],
+            solid.misfit[lane] * scales.rough[lane],
         );
         if spot.what == What::Partial {
             // darker than solid card: no hole, but something else is amiss
@@ -185,16 +210,26 @@ fn row_spots(
 
 /// Whether this is the last hole on its channel, with little card after it: nothing
 /// then tells dust from a chad.
-fn last_of_channel(rows: &Rows<'_>, number: usize, lane: usize) -> bool {
+fn last_of_channel<const N: usize>(rows: &Rows<'_, N>, number: usize, lane: usize) -> bool {
     let after = rows.each.get(number + 1..).unwrap_or_default();
-    let clear = |row: &Row<'_>| row.amplitude[lane] > HOLE;
+    let clear = |row: &Row<'_, N>| row.amplitude[lane] > HOLE;
     after.len() <= LITTLE_ROWS && !after.iter().any(clear)
 }
 
 /// What explains the light best, by the two misfits in squares of the noise.
 fn weigh(whole: f32, solid: f32) -> Spot {
     let best = whole.min(solid).min(MISFIT);
-    let likely = |misfit: f32| (-0.5 * (misfit - best)).exp();
+    let likely = |misfit: f32| {
+        let worse = misfit - best;
+        // most are one thing or the other, and an exponential is dear
+        if worse <= 0.0 {
+            1.0
+        } else if worse > BEYOND {
+            0.0
+        } else {
+            (-0.5 * worse).exp()
+        }
+    };
     let all = likely(whole) + likely(solid) + likely(MISFIT);
     let what = if best == whole {
         What::Whole
@@ -213,31 +248,36 @@ fn weigh(whole: f32, solid: f32) -> Spot {
 
 /// Light on a line between two rows' windows that neither row accounts for is
 /// light at the nearer position.
-fn strays(rows: &Rows<'_>, spots: &mut [Spot]) {
+fn strays<const N: usize>(rows: &Rows<'_, N>, spots: &mut [Spot]) {
     let bases = rows.bases;
     let before = rows.light.per_row as f32;
     let centre = |number: usize| {
         let row = rows.each.get(number)?;
         Some(row.window.as_ref()?.centre_mm)
     };
+    let reach = (bases.half as f32 + 0.5) * bases.line_mm;
+    let seen = |row: usize, x: f32| centre(row).is_some_and(|at| (at - x).abs() <= reach);
     for (number, line) in rows.light.lines.iter().enumerate() {
         let x = (number as f32 - before) * bases.line_mm;
         let beyond =
             x < -0.5 * bases.pitch_mm || x > (rows.each.len() as f32 - 0.5) * bases.pitch_mm;
-        if beyond || line.iter().all(|light| *light < STRAY) {
+        if beyond {
+            continue;
+        }
+        let nearest =
+            ((x / bases.pitch_mm).round().max(0.0) as usize).min(rows.each.len().max(1) - 1);
+        if seen(nearest, x) || line.iter().all(|light| *light < STRAY) {
             continue;
         }
         let after = (0..rows.each.len())
             .skip((x / bases.pitch_mm - 2.0).max(0.0) as usize)
             .find(|row| centre(*row).is_some_and(|at| at > x))
             .unwrap_or(rows.each.len());
-        let reach = (bases.half as f32 + 0.5) * bases.line_mm;
-        let seen = |row: usize| centre(row).is_some_and(|at| (at - x).abs() <= reach);
         let earlier = after.checked_sub(1);
-        if seen(after) || earlier.is_some_and(seen) {
+        if seen(after, x) || earlier.is_some_and(|row| seen(row, x)) {
             continue;
         }
-        let mut known: Lanes = [0.0; LANES];
+        let mut known: Lanes<N> = [0.0; N];
         for row in earlier
             .into_iter()
             .chain([after])
@@ -249,8 +289,6 @@ fn strays(rows: &Rows<'_>, spots: &mut [Spot]) {
                 *known += share * amplitude;
             }
         }
-        let nearest =
-            ((x / bases.pitch_mm).round().max(0.0) as usize).min(rows.each.len().max(1) - 1);
         for lane in 0..rows.light.holes {
             let left = line[lane] - known[lane];
             let spot = spots.get_mut(nearest * rows.light.holes + lane);

@@ -5,7 +5,7 @@
 //! shifted by half a pitch and swollen by one in a hundred, so each row is looked
 //! for where those before it lead.
 
-use super::super::light::{LANES, Lanes, Light};
+use super::super::light::{Lanes, Light};
 use super::super::plane::{Place, Plane};
 use super::bases::Bases;
 
@@ -21,10 +21,10 @@ const FOLLOWED: usize = 3;
 
 /// The rows' offsets, looked for around `plane`; none where there is no light to
 /// tell.
-pub(super) fn track(
+pub(super) fn track<const N: usize>(
     bases: &Bases,
-    light: &Light,
-    near_peg: &[[bool; LANES]],
+    light: &Light<N>,
+    near_peg: &[[bool; N]],
     plane: Plane,
 ) -> Vec<Option<f32>> {
     let whole: f32 = {
@@ -63,18 +63,18 @@ pub(super) fn track(
 }
 
 /// The middle of the light around `at_mm`, of all channels with clear holes.
-fn middle(
+fn middle<const N: usize>(
     bases: &Bases,
-    light: &Light,
+    light: &Light<N>,
     at_mm: f32,
-    near_peg: &[bool; LANES],
+    near_peg: &[bool; N],
     clear: f32,
 ) -> Option<f32> {
     let centre = (at_mm / bases.line_mm).round() as i64 + light.per_row as i64;
     let half = light.per_row as i64 / 2;
     let first = usize::try_from(centre - half).ok()?;
     let lines = light.lines.get(first..=first + 2 * half as usize)?;
-    let (mut sum, mut moment): (Lanes, Lanes) = ([0.0; LANES], [0.0; LANES]);
+    let (mut sum, mut moment): (Lanes<N>, Lanes<N>) = ([0.0; N], [0.0; N]);
     for (number, line) in (-half..).zip(lines) {
         // the first and the last line are half in this pitch, half in the next
         let weight = if number.abs() == half { 0.5 } else { 1.0 };

@@ -5,67 +5,68 @@
 //! diameter and misfit of each hole. Nothing divides by zero: every fit is held
 //! by what is believed beforehand.
 
-use super::super::light::{LANES, Lanes, Light};
+use super::super::light::{Lanes, Light};
 use super::bases::{Bases, Phase, SHAPES};
+use std::borrow::Cow;
 
 /// One row's light.
 #[derive(Clone, Debug)]
-pub(super) struct Window<'a> {
+pub(super) struct Window<'a, const N: usize> {
     pub(super) phase: &'a Phase,
     /// Where the holes' centre is thought to lie, from the first stroke.
     pub(super) centre_mm: f32,
     /// Line by line.
-    lines: Vec<Lanes>,
-    sums: Sums,
+    lines: Cow<'a, [Lanes<N>]>,
+    sums: Sums<N>,
 }
 
 /// Sums of some light.
 #[derive(Clone, Debug)]
-struct Sums {
+struct Sums<const N: usize> {
     /// With each shape.
-    shapes: [Lanes; SHAPES],
+    shapes: [Lanes<N>; SHAPES],
     /// Of its square.
-    square: Lanes,
+    square: Lanes<N>,
 }
 
 /// How much each shape's coefficient is expected to vary: one over the square of
 /// its spread, in units of the light's noise.
-pub(super) type Beliefs = [Lanes; SHAPES];
+pub(super) type Beliefs<const N: usize> = [Lanes<N>; SHAPES];
 
 /// A fit: coefficients, and the misfit that is left, in square light.
-pub(super) struct Fit {
-    pub(super) found: [Lanes; SHAPES],
-    pub(super) misfit: Lanes,
+pub(super) struct Fit<const N: usize> {
+    pub(super) found: [Lanes<N>; SHAPES],
+    pub(super) misfit: Lanes<N>,
 }
 
 /// Light of a neighbouring row that has to be taken away.
 #[derive(Clone, Copy)]
-pub(super) struct Neighbour<'a> {
+pub(super) struct Neighbour<'a, const N: usize> {
     pub(super) centre_mm: f32,
-    pub(super) amplitude: &'a Lanes,
+    pub(super) amplitude: &'a Lanes<N>,
 }
 
 /// What a row's light is expected to be, channel by channel.
-pub(super) struct Expected {
+pub(super) struct Expected<const N: usize> {
     /// Amplitude of a hole.
-    pub(super) gain: Lanes,
+    pub(super) gain: Lanes<N>,
     /// How far along from the window's centre, and how far beside the
     /// aperture's middle, in millimetres.
-    pub(super) moved: Lanes,
-    pub(super) across: Lanes,
+    pub(super) moved: Lanes<N>,
+    pub(super) across: Lanes<N>,
     /// How much wider than nominal.
-    pub(super) wider: Lanes,
+    pub(super) wider: Lanes<N>,
     /// Light through the card around it.
-    pub(super) base: Lanes,
+    pub(super) base: Lanes<N>,
 }
 
-impl Sums {
-    const NONE: Sums = Sums {
-        shapes: [[0.0; LANES]; SHAPES],
-        square: [0.0; LANES],
+impl<const N: usize> Sums<N> {
+    const NONE: Sums<N> = Sums {
+        shapes: [[0.0; N]; SHAPES],
+        square: [0.0; N],
     };
 
-    fn add(&mut self, light: &Lanes, tap: &[f32; SHAPES]) {
+    fn add(&mut self, light: &Lanes<N>, tap: &[f32; SHAPES]) {
         for (sum, shape) in self.shapes.iter_mut().zip(tap) {
             for (sum, light) in sum.iter_mut().zip(light) {
                 *sum += shape * light;
@@ -76,11 +77,11 @@ impl Sums {
         }
     }
 
-    fn fit(&self, phase: &Phase, beliefs: &Beliefs) -> Fit {
+    fn fit(&self, phase: &Phase, beliefs: &Beliefs<N>) -> Fit<N> {
         let found = solve(&phase.gram, beliefs, &self.shapes);
         let mut misfit = self.square;
         for (found, sum) in found.iter().zip(&self.shapes) {
-            for lane in 0..LANES {
+            for lane in 0..N {
                 misfit[lane] -= found[lane] * sum[lane];
             }
         }
@@ -88,23 +89,23 @@ impl Sums {
     }
 }
 
-impl<'a> Window<'a> {
+impl<'a, const N: usize> Window<'a, N> {
     /// The light of holes whose centres lie at `centre_mm` and pass `across_mm`
     /// beside the apertures' middles; none outside the reading.
     pub(super) fn new(
         bases: &'a Bases,
-        light: &Light,
+        light: &'a Light<N>,
         (centre_mm, across_mm): (f32, f32),
-        neighbours: &[Neighbour<'_>],
-    ) -> Option<Window<'a>> {
+        neighbours: &[Neighbour<'_, N>],
+    ) -> Option<Window<'a, N>> {
         let centre = centre_mm / bases.line_mm + light.per_row as f32;
         let middle = centre.round();
         let first = usize::try_from(middle as i64 - bases.half as i64).ok()?;
         let lines = light.lines.get(first..=first + 2 * bases.half)?;
-        let mut lines = lines.to_vec();
+        let mut lines = Cow::Borrowed(lines);
         let start_mm = (first as f32 - light.per_row as f32) * bases.line_mm;
         for other in neighbours {
-            for (number, line) in lines.iter_mut().enumerate() {
+            for (number, line) in lines.to_mut().iter_mut().enumerate() {
                 let along_mm = start_mm + number as f32 * bases.line_mm;
                 let share = bases.needle.at(along_mm - other.centre_mm);
                 for (light, amplitude) in line.iter_mut().zip(other.amplitude) {
@@ -141,9 +142,18 @@ impl<'a> Window<'a> {
         (self.sums.square[lane] - self.all(lane).powi(2) / taps) / (taps - 1.0)
     }
 
-    /// The fit of all four shapes to the light as it is.
-    pub(super) fn fit(&self, beliefs: &Beliefs) -> Fit {
-        self.sums.fit(self.phase, beliefs)
+    /// Coefficients of all four shapes fitted to the light as it is, with little
+    /// believed beforehand.
+    pub(super) fn fit(&self) -> [Lanes<N>; SHAPES] {
+        let mut found = [[0.0; N]; SHAPES];
+        for (found, row) in found.iter_mut().zip(&self.phase.loose) {
+            for (share, sums) in row.iter().zip(&self.sums.shapes) {
+                for lane in 0..N {
+                    found[lane] += share * sums[lane];
+                }
+            }
+        }
+        found
     }
 
     /// The fit of all four shapes to what differs from what is expected, and all
@@ -151,31 +161,31 @@ impl<'a> Window<'a> {
     pub(super) fn compare(
         &self,
         bases: &Bases,
-        expected: &Expected,
-        beliefs: &Beliefs,
-    ) -> (Fit, Lanes) {
-        let mut whole = vec![[0.0; LANES]; self.lines.len()];
-        let mut all = [0.0; LANES];
-        for lane in 0..LANES {
-            let light = bases.whole(self.phase, expected.across[lane]);
-            for (line, light) in whole.iter_mut().zip(light) {
-                line[lane] = light;
-                all[lane] += light;
-            }
+        expected: &Expected<N>,
+        beliefs: &Beliefs<N>,
+    ) -> (Fit<N>, Lanes<N>) {
+        let mut beside = [bases.beside(self.phase, 0.0); N];
+        for (beside, across) in beside.iter_mut().zip(&expected.across) {
+            *beside = bases.beside(self.phase, *across);
         }
-        let mut sums = Sums::NONE;
-        for ((line, whole), tap) in self.lines.iter().zip(&whole).zip(&self.phase.taps) {
+        let (mut sums, mut all) = (Sums::NONE, [0.0; N]);
+        for (number, (line, tap)) in self.lines.iter().zip(&self.phase.taps).enumerate() {
+            let mut whole = [0.0; N];
+            for (whole, beside) in whole.iter_mut().zip(&beside) {
+                *whole = beside.whole(number);
+            }
             let mut left = *line;
-            for lane in 0..LANES {
+            for lane in 0..N {
                 let shape =
                     whole[lane] + expected.moved[lane] * tap[1] + expected.wider[lane] * tap[2];
                 left[lane] -=
                     expected.gain[lane] * shape + expected.base[lane] * (1.0 - whole[lane]);
+                all[lane] += whole[lane];
             }
             sums.add(&left, tap);
         }
         let taps = self.lines.len() as f32;
-        for lane in 0..LANES {
+        for lane in 0..N {
             let beyond = self.all(lane) - taps * expected.base[lane];
             all[lane] = beyond / (all[lane] * expected.gain[lane]).max(1e-3);
         }
@@ -183,64 +193,72 @@ impl<'a> Window<'a> {
     }
 
     /// The misfit of solid card that lets `base` through.
-    pub(super) fn solid(&self, base: f32, beliefs: &Beliefs) -> Fit {
-        let mut sums = Sums::NONE;
-        for (line, tap) in self.lines.iter().zip(&self.phase.taps) {
-            sums.add(&line.map(|light| light - base), tap);
+    pub(super) fn solid(&self, base: f32, beliefs: &Beliefs<N>) -> Fit<N> {
+        let taps = self.lines.len() as f32;
+        let mut sums = self.sums.clone();
+        for (sums, gram) in sums.shapes.iter_mut().zip(&self.phase.gram) {
+            // the hole's shape and the card around it make up one
+            let shape = gram[0] + gram[3];
+            for sum in sums {
+                *sum -= base * shape;
+            }
+        }
+        for lane in 0..N {
+            sums.square[lane] += base * (taps * base - 2.0 * self.all(lane));
         }
         sums.fit(self.phase, beliefs)
     }
 }
 
-/// Solves `(gram + beliefs) x = sums` on every channel (Cholesky).
-fn solve(
+/// Solves `(gram + beliefs) x = sums` on every channel (Cholesky without roots).
+fn solve<const N: usize>(
     gram: &[[f32; SHAPES]; SHAPES],
-    beliefs: &Beliefs,
-    sums: &[Lanes; SHAPES],
-) -> [Lanes; SHAPES] {
-    let mut factor = [[[0.0f32; LANES]; SHAPES]; SHAPES];
+    beliefs: &Beliefs<N>,
+    sums: &[Lanes<N>; SHAPES],
+) -> [Lanes<N>; SHAPES] {
     let mut x = *sums;
+    // below its diagonal, the factor and the factor times the pivots
+    let (mut factor, mut scaled) = ([[[0.0; N]; SHAPES]; SHAPES], [[[0.0; N]; SHAPES]; SHAPES]);
+    let mut inverse = [[0.0; N]; SHAPES];
     for j in 0..SHAPES {
         let mut pivot = beliefs[j];
-        for lane in 0..LANES {
-            pivot[lane] += gram[j][j];
-        }
-        for before in factor[j].iter().take(j) {
-            for lane in 0..LANES {
-                pivot[lane] -= before[lane] * before[lane];
-            }
-        }
-        let inverse = pivot.map(|pivot| 1.0 / pivot.max(1e-9).sqrt());
-        factor[j][j] = inverse;
-        for i in j + 1..SHAPES {
-            let mut sum = [gram[i][j]; LANES];
-            for k in 0..j {
-                for lane in 0..LANES {
-                    sum[lane] -= factor[i][k][lane] * factor[j][k][lane];
-                }
-            }
-            for lane in 0..LANES {
-                factor[i][j][lane] = sum[lane] * inverse[lane];
-            }
+        for pivot in &mut pivot {
+            *pivot += gram[j][j];
         }
         for k in 0..j {
-            for lane in 0..LANES {
-                x[j][lane] -= factor[j][k][lane] * x[k][lane];
-            }
+            take(&mut pivot, &factor[j][k], &scaled[j][k]);
+            let before = x[k];
+            take(&mut x[j], &factor[j][k], &before);
         }
-        for lane in 0..LANES {
-            x[j][lane] *= inverse[lane];
+        for lane in 0..N {
+            inverse[j][lane] = 1.0 / pivot[lane].max(1e-9);
+        }
+        for i in j + 1..SHAPES {
+            let mut product = [gram[i][j]; N];
+            for k in 0..j {
+                take(&mut product, &factor[j][k], &scaled[i][k]);
+            }
+            scaled[i][j] = product;
+            for lane in 0..N {
+                factor[i][j][lane] = product[lane] * inverse[j][lane];
+            }
         }
     }
     for j in (0..SHAPES).rev() {
-        for k in j + 1..SHAPES {
-            for lane in 0..LANES {
-                x[j][lane] -= factor[k][j][lane] * x[k][lane];
-            }
+        for lane in 0..N {
+            x[j][lane] *= inverse[j][lane];
         }
-        for lane in 0..LANES {
-            x[j][lane] *= factor[j][j][lane];
+        for k in j + 1..SHAPES {
+            let after = x[k];
+            take(&mut x[j], &factor[k][j], &after);
         }
     }
     x
+}
+
+/// Takes a product away on every channel.
+fn take<const N: usize>(from: &mut Lanes<N>, a: &Lanes<N>, b: &Lanes<N>) {
+    for lane in 0..N {
+        from[lane] -= a[lane] * b[lane];
+    }
 }
