@@ -14,8 +14,9 @@ fn no_flawed_card_is_called_good_and_hardly_a_sound_one_faulty() {
     let counts = judge_many(Worst::RANGE, &Limits::default(), CARDS, 401, true);
     println!("{} positions: {counts:?}", counts.cards() * POSITIONS);
     assert_eq!(counts.missed, 0, "{counts:?}");
-    // what is aimed at is one in ten thousand
-    assert!(counts.alarms * 1_000 <= counts.sound, "{counts:?}");
+    // one in ten thousand: of so few cards that is one; the example `trust_count`
+    // counts over a hundred million positions
+    assert!(counts.alarms * 10_000 <= counts.sound, "{counts:?}");
     // a card that is not judged costs another reading; one in five here has dust or
     // a drifting lamp
     assert!(counts.sound_unread * 8 <= counts.sound, "{counts:?}");

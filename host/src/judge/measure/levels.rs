@@ -9,6 +9,7 @@
 use super::super::input::Limits;
 use super::super::light::{Lanes, Light, middle_mean};
 use super::super::verdict::UnreadReason;
+use super::dust::{Dust, Margin, dust};
 use super::rows::{HOLE, Rows, median};
 
 /// Rows over which the lamp and the paper are averaged.
@@ -16,7 +17,7 @@ const STRETCH: usize = 8;
 /// A change below this is left alone.
 const WORTH: f32 = 0.006;
 /// Holes that are dimmer by less, all together, hide nothing.
-const HARMLESS: f32 = 0.015;
+pub(super) const HARMLESS: f32 = 0.015;
 /// Fastest change of the lamp believed, for each row, and what noise adds to it.
 const FASTEST_ROW: f32 = 0.008;
 const NOISE: f32 = 0.02;
@@ -26,17 +27,10 @@ const ROWS_BEFORE: f32 = 8.0;
 /// what paper differs by in itself; more by a few lines of it.
 const PAPER_AGREES: f32 = 0.35;
 const PAPER_DIFFERS: f32 = 0.02;
-const MARGIN_DIFFERS: f32 = 0.045;
+pub(super) const MARGIN_DIFFERS: f32 = 0.045;
 /// Fewest holes, and channels with holes, that tell a stretch's lamp.
 const FEWEST_HOLES: usize = 6;
 const FEWEST_CHANNELS: usize = 3;
-/// Less light than this is no hole's in dust.
-const DIMMEST: f32 = 0.2;
-/// Fewest holes that tell dust on one channel, and how well they must agree.
-const FEWEST_DUSTY: usize = 3;
-const DUSTY_AGREE: f32 = 0.02;
-/// Paper that is brighter than half as dim as the holes by so much is not dim.
-const PAPER_CLEAR: f32 = 0.045;
 /// Fewest solid places of one channel that tell of its light.
 const FEWEST_PAPER: usize = 10;
 /// Fewest solid places that tell anything.
@@ -53,20 +47,6 @@ const NOISIER: f32 = 1.5;
 /// Least noise: rounding to a whole level, 1 / sqrt(12).
 const ROUNDING: f32 = 0.29;
 
-/// Dust that came to lie on one channel.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) struct Dust {
-    /// Rows of the last hole before and the first hole after it came; one of them
-    /// may have been read in both lights.
-    pub(super) turn: std::ops::RangeInclusive<usize>,
-    /// First row that is dim.
-    pub(super) from: usize,
-    /// What light is left.
-    pub(super) left: f32,
-    /// Whether enough holes tell of it to allow for it.
-    pub(super) known: bool,
-}
-
 /// The light there is.
 #[derive(Clone, Debug)]
 pub(super) struct Levels<const N: usize> {
@@ -76,6 +56,8 @@ pub(super) struct Levels<const N: usize> {
     pub(super) base: Vec<f32>,
     /// Dust on each channel.
     pub(super) dust: [Option<Dust>; N],
+    /// Light through each channel's margin behind the last stroke.
+    margin: Margin<N>,
     /// Diameter of each channel's holes beyond the nominal one.
     pub(super) wider_mm: Lanes<N>,
     /// Noise of one line's light on each channel.
@@ -107,9 +89,10 @@ impl<const N: usize> Levels<N> {
             .any(|strength| (strength - 1.0).abs() > HARMLESS)
     }
 
-    /// Whether dust may lie on any channel while a row is read.
+    /// Whether dust may lie on any channel while a row is read, and bend what is made
+    /// of light that several channels see.
     pub(super) fn dust_near(&self, row: usize) -> bool {
-        (0..N).any(|lane| self.dust_falls(row, lane))
+        self.margin.may_be_dim() || (0..N).any(|lane| self.dust_falls(row, lane))
     }
 
     /// Whether dust may lie on a channel while a row is read.
@@ -117,6 +100,30 @@ impl<const N: usize> Levels<N> {
         self.dust[lane]
             .as_ref()
             .is_some_and(|dust| row + 1 >= *dust.turn.start())
+    }
+
+    /// Whether dust alone may have left so much of its light to a hole: dust stays,
+    /// so no later hole of its channel is clearly brighter, nor is the margin.
+    pub(super) fn may_be_dust(
+        &self,
+        rows: &Rows<'_, N>,
+        row: usize,
+        lane: usize,
+        left: f32,
+    ) -> bool {
+        let half = 1.0 - (1.0 - left) / 2.0;
+        // a lamp that changes is not known so well
+        let wavering = if self.lamp_wavers() {
+            PAPER_DIFFERS
+        } else {
+            0.0
+        };
+        let mut later = rows.each.iter().enumerate().skip(row + 1);
+        let brighter = later.any(|(number, later)| {
+            later.amplitude[lane] > (half + wavering) * self.lamp[number]
+                && !rows.near_peg(number, lane)
+        });
+        !brighter && !self.margin.is_clear(lane, half)
     }
 
     /// Light of a whole hole at a place along the card.
@@ -132,6 +139,7 @@ impl<const N: usize> Levels<N> {
 /// together and no lamp's doing.
 pub(super) fn levels<const N: usize>(
     rows: &Rows<'_, N>,
+    margin: Margin<N>,
     limits: &Limits,
 ) -> Result<Levels<N>, UnreadReason> {
     let paper = Paper::new(rows);
@@ -157,6 +165,7 @@ pub(super) fn levels<const N: usize>(
     let lamp = lamp(rows, &paper)?;
     let mut levels = Levels {
         dust: [const { None }; N],
+        margin,
         wider_mm: wider(rows),
         noise_share: noise
             .iter()
@@ -176,7 +185,7 @@ pub(super) fn levels<const N: usize>(
 }
 
 /// Light over solid card.
-struct Paper {
+pub(super) struct Paper {
     /// Over each stretch, all channels.
     stretches: Vec<Option<f32>>,
     /// Every solid place: row, channel, light.
@@ -218,7 +227,12 @@ impl Paper {
 
     /// Light over solid card of one channel from row `from` on, against all
     /// channels'; with nothing taken for the light of one hole.
-    fn against<const N: usize>(&self, light: &Light<N>, lane: usize, from: usize) -> Option<f32> {
+    pub(super) fn against<const N: usize>(
+        &self,
+        light: &Light<N>,
+        lane: usize,
+        from: usize,
+    ) -> Option<f32> {
         let of = |own: bool| {
             let mut values: Vec<f32> = self
                 .places
@@ -376,7 +390,7 @@ fn lamp<const N: usize>(rows: &Rows<'_, N>, paper: &Paper) -> Result<Vec<f32>, U
 }
 
 /// Whether solid card is dimmed as holes are.
-fn agrees(holes: f32, paper: f32, differs: f32) -> bool {
+pub(super) fn agrees(holes: f32, paper: f32, differs: f32) -> bool {
     (holes - paper).abs() < differs + PAPER_AGREES * (1.0 - holes).abs()
 }
 
@@ -397,66 +411,4 @@ fn strength<const N: usize>(rows: &Rows<'_, N>, stretch: usize) -> Option<f32> {
     (clear.len() >= FEWEST_HOLES && wide)
         .then(|| median(&mut clear))
         .flatten()
-}
-
-/// Dust on one channel: from some hole on to the last, all are dim alike, and so
-/// is the paper.
-fn dust<const N: usize>(
-    rows: &Rows<'_, N>,
-    levels: &Levels<N>,
-    paper: &Paper,
-    lane: usize,
-) -> Option<Dust> {
-    let holes: Vec<(usize, f32)> = rows
-        .each
-        .iter()
-        .enumerate()
-        .filter(|(number, row)| row.amplitude[lane] > DIMMEST && !rows.near_peg(*number, lane))
-        .map(|(number, row)| (number, row.amplitude[lane] / levels.lamp[number]))
-        .collect();
-    let mut last: Vec<f32> = holes.iter().rev().take(5).map(|(_, left)| *left).collect();
-    let mut left = median(&mut last)?;
-    let agreeing = last.iter().filter(|own| (*own - left).abs() < DUSTY_AGREE);
-    if agreeing.count() < FEWEST_DUSTY || (left - 1.0).abs() < DUSTY_AGREE {
-        // those that are dim are too few to count against those before
-        left = holes.last()?.1;
-    }
-    let alike = |hole: &(usize, f32)| (hole.1 - left).abs() < DUSTY_AGREE;
-    // from the end as far back as nearly all are alike
-    let (mut start, mut others) = (holes.len(), 0);
-    for (at, hole) in holes.iter().enumerate().rev() {
-        if alike(hole) {
-            start = at;
-        } else {
-            others += 1;
-            if others > 1 + (holes.len() - at) / 6 {
-                break;
-            }
-        }
-    }
-    let count = holes.iter().skip(start).filter(|hole| alike(hole)).count();
-    if (left - 1.0).abs() < HARMLESS {
-        // the last holes are as bright as they should be; a single dim hole
-        // among them is a fault of its own
-        return None;
-    }
-    // dust may have come at any row after the last hole that is not dim
-    let from = start
-        .checked_sub(1)
-        .and_then(|at| holes.get(at))
-        .map_or(0, |hole| hole.0 + 1);
-    let first = holes.get(start).map_or(from, |hole| hole.0);
-    let dim = paper.against(rows.light, lane, first);
-    // holes that are dim beside paper that clearly is not are faulty
-    let half = 1.0 - (1.0 - left) / 2.0;
-    if dim.is_some_and(|dim| dim > half + PAPER_CLEAR) {
-        return None;
-    }
-    let known = count >= FEWEST_DUSTY && dim.is_some_and(|dim| agrees(left, dim, MARGIN_DIFFERS));
-    Some(Dust {
-        turn: from.saturating_sub(1)..=first,
-        from,
-        left,
-        known,
-    })
 }

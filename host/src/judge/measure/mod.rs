@@ -14,6 +14,7 @@
 //! is (`tell.rs`).
 
 mod bases;
+mod dust;
 mod levels;
 mod pegs;
 mod rows;
@@ -27,6 +28,7 @@ use super::plane::Plane;
 use super::verdict::UnreadReason;
 use bases::Bases;
 use cardwright_protocol::Stroke;
+use dust::Margin;
 use pegs::{PegShape, Pegs};
 use rows::Rows;
 use serde::{Deserialize, Serialize};
@@ -145,8 +147,24 @@ pub(super) fn measure<const N: usize>(
     };
     let mut rows = Rows::new(bases, &light, &rows_mm, line, across, pegs_at);
     rows.settle(&pegs.across());
-    let levels = levels::levels(&rows, limits)?;
+    let margin = margin(&rows, &pegs, geometry, limits);
+    let levels = levels::levels(&rows, margin, limits)?;
     let mut measured = tell::tell(&rows, &levels, geometry)?;
-    measured.pegs = pegs.spots(bases, &levels);
+    measured.pegs = pegs.spots(&rows, &levels);
     Ok(measured)
+}
+
+/// The margin behind the last stroke of a card that lies so.
+fn margin<const N: usize>(
+    rows: &Rows<'_, N>,
+    pegs: &Pegs<'_, N>,
+    geometry: &Geometry,
+    limits: &Limits,
+) -> Margin<N> {
+    let last = rows.each.len().saturating_sub(1);
+    let needles = last as f32 * rows.bases.pitch_mm + rows.lead_mm(last);
+    let holes = (needles + rows.bases.needle.reach_mm()).max(pegs.end_mm());
+    let length = geometry.card_length_mm * (1.0 + rows.plane.stretch);
+    let edge = length + rows.plane.offset_mm - geometry.first_stroke_mm - limits.aperture_mm / 2.0;
+    Margin::new(rows, holes, edge as f32)
 }

@@ -9,7 +9,9 @@ use super::super::light::{Lanes, Light};
 use super::super::overlap::{Profile, open_share, reach_mm};
 use super::super::plane::Plane;
 use super::bases::Bases;
+use super::dust::DIMMEST;
 use super::levels::Levels;
+use super::rows::Rows;
 use super::{PegSpot, Spot, What};
 use cardwright_protocol::Stroke;
 
@@ -287,11 +289,17 @@ impl<'a, const N: usize> Pegs<'a, N> {
         }
     }
 
+    /// Where the light of the last ends.
+    pub(super) fn end_mm(&self) -> f32 {
+        let ends = self.each.iter().map(|peg| peg.place_mm + peg.fit[1]);
+        ends.fold(0.0, f32::max) + self.shape.reach_mm
+    }
+
     /// The final word on each, by the light there is on each channel.
-    pub(super) fn spots(&mut self, bases: &Bases, levels: &Levels<N>) -> Vec<PegSpot> {
+    pub(super) fn spots(&mut self, rows: &Rows<'_, N>, levels: &Levels<N>) -> Vec<PegSpot> {
         let shape = self.shape;
         let each = self.each.iter_mut();
-        each.map(|peg| peg.spot(shape, bases, levels)).collect()
+        each.map(|peg| peg.spot(shape, rows, levels)).collect()
     }
 }
 
@@ -417,7 +425,8 @@ impl<const N: usize> Peg<N> {
         amplitudes
     }
 
-    fn spot(&mut self, shape: &PegShape, bases: &Bases, levels: &Levels<N>) -> PegSpot {
+    fn spot(&mut self, shape: &PegShape, rows: &Rows<'_, N>, levels: &Levels<N>) -> PegSpot {
+        let bases = rows.bases;
         let gains = levels.gains_at(self.place_mm);
         self.settle(shape, bases, &gains);
         let (mut misfit, mut count, mut light, mut whole) = (0.0, 0.0, 0.0, 0.0f32);
@@ -451,10 +460,12 @@ impl<const N: usize> Peg<N> {
         };
         let there = what != What::Solid && open > 0.3;
         let row = (self.place_mm / bases.pitch_mm).round().max(0.0) as usize;
-        let dusty = shape
-            .seen
-            .iter()
-            .any(|seen| levels.dust_falls(row, seen.lane));
+        let dusty = shape.seen.iter().map(|seen| seen.lane).any(|lane| {
+            // dust that falls while it is read may leave its light and bend its shape
+            let left = (self.amplitude[lane] / gains[lane]).min(1.0 - UNEVEN / 2.0);
+            levels.dust_falls(row, lane)
+                || left > DIMMEST && levels.may_be_dust(rows, row, lane, left)
+        });
         let whole = match what {
             What::Whole => 1.0,
             What::Partial if dusty => 0.5,

@@ -9,8 +9,9 @@ use super::super::input::Geometry;
 use super::super::light::Lanes;
 use super::super::verdict::UnreadReason;
 use super::bases::SHAPES;
+use super::dust::DIMMEST;
 use super::levels::Levels;
-use super::rows::{HOLE, LEAST_LIGHT, Row, Rows, beliefs};
+use super::rows::{LEAST_LIGHT, Rows, beliefs};
 use super::window::{Beliefs, Expected};
 use super::{Measured, Spot, What};
 
@@ -46,9 +47,6 @@ const STEPS: f32 = 0.008;
 
 /// What solid card's light differs by from line to line.
 const PAPER: f32 = 0.01;
-
-/// So few rows have too little solid card to tell of dust.
-const LITTLE_ROWS: usize = 12;
 
 /// A hole that differs by less from what it should be may do so by a lamp that
 /// changes while the card is read.
@@ -186,11 +184,12 @@ fn row_spots<const N: usize>(
         if spot.what == What::Partial {
             // darker than solid card: no hole, but something else is amiss
             let dark = row.amplitude[lane] <= 0.0 && open < LEAST_LIGHT;
+            let left = row.amplitude[lane] / levels.lamp[number];
             let dusty = levels.dust_falls(number, lane)
                 || rows.near_peg(number, lane) && levels.dust_near(number)
-                || last_of_channel(rows, number, lane);
+                || left > DIMMEST && levels.may_be_dust(rows, number, lane, left);
             let near = (row.amplitude[lane] / expected.gain[lane] - 1.0).abs() < WAVERING;
-            if (dusty && row.amplitude[lane] > LEAST_LIGHT) || (near && levels.lamp_wavers()) {
+            if (dusty && left > DIMMEST) || (near && levels.lamp_wavers()) {
                 // it may be dim by dust alone, or read half with it and half
                 // without; or the lamp is not known so well
                 spot.whole = 0.5;
@@ -206,14 +205,6 @@ fn row_spots<const N: usize>(
             ..spot
         });
     }
-}
-
-/// Whether this is the last hole on its channel, with little card after it: nothing
-/// then tells dust from a chad.
-fn last_of_channel<const N: usize>(rows: &Rows<'_, N>, number: usize, lane: usize) -> bool {
-    let after = rows.each.get(number + 1..).unwrap_or_default();
-    let clear = |row: &Row<'_, N>| row.amplitude[lane] > HOLE;
-    after.len() <= LITTLE_ROWS && !after.iter().any(clear)
 }
 
 /// What explains the light best, by the two misfits in squares of the noise.
