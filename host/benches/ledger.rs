@@ -41,6 +41,7 @@ fn ended(id: CardId) -> EndedAttempt {
         length_um: 402_600,
         place: Some(id.attempt.0),
         readings: Some(readings),
+        punches: Vec::new(),
         ended: UnixMillis(1_800_000_000_000),
     }
 }

@@ -17,3 +17,4 @@ pub mod picture;
 pub mod rig;
 pub mod service;
 pub mod stack;
+pub mod wear;

@@ -116,6 +116,7 @@ fn end(id: CardId) -> EndedAttempt {
             open: [255; 16],
             samples,
         }),
+        punches: Vec::new(),
         ended: UnixMillis(2),
     }
 }

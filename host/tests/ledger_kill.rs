@@ -50,6 +50,7 @@ fn ended(id: CardId) -> EndedAttempt {
         length_um: 402_600,
         place: Some(id.card.0),
         readings: Some(readings(id)),
+        punches: Vec::new(),
         ended: UnixMillis(2),
     }
 }

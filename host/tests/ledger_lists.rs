@@ -5,8 +5,8 @@
 
 use cardwright::ledger::export::{self, Table};
 use cardwright::ledger::{
-    BoardId, DeckSha, EndedAttempt, Ending, EventKind, Fault, JobKind, Ledger, NewAttempt, NewDeck,
-    NewEvent, NewJob, Readings, SeenUnit, UnixMillis, Verdict,
+    BoardId, DeckSha, EndedAttempt, Ending, EventKind, Fault, JobKind, Ledger, NewAttempt,
+    NewCalibration, NewDeck, NewEvent, NewJob, PunchSeen, Readings, SeenUnit, UnixMillis, Verdict,
 };
 use cardwright_protocol::unit_to_host::{Role, StopReason};
 use cardwright_protocol::{Attempt, CardId, CardNumber, JobNumber};
@@ -86,6 +86,12 @@ fn made(
         length_um: 402_650,
         place: Some(key.1),
         readings,
+        punches: vec![PunchSeen {
+            hole: 0,
+            holes: 2,
+            diameter_um: 9_990,
+            along_um: -12,
+        }],
         ended: UnixMillis(sent.0 + 3000),
     })?)
 }
@@ -106,6 +112,12 @@ fn filled(dir: &Path) -> Tested {
     ledger.unit_seen(&unit)?;
     unit.at = at(70);
     ledger.unit_seen(&unit)?;
+    ledger.calibrated(&NewCalibration {
+        board: unit.board,
+        holes: 8,
+        at: at(71),
+        detail: json!({"form": 1}),
+    })?;
 
     let cut = ledger.begin_job(&job(JobKind::Cut, ("reed towel", 7), 1))?;
     for card in [1, 2, 3] {

@@ -5,3 +5,4 @@ pub mod old_deck;
 pub mod reference;
 pub mod trust;
 pub mod virtual_time;
+pub mod worn;

@@ -17,13 +17,13 @@ use rand_chacha::ChaCha8Rng;
 use std::f64::consts::TAU;
 
 /// Strokes of a 400 card.
-const STROKES: u16 = 56;
+pub(crate) const STROKES: u16 = 56;
 
 /// Lines a row.
-const PER_ROW: u8 = 8;
+pub(crate) const PER_ROW: u8 = 8;
 
 /// From the leading edge to the first stroke, in millimetres.
-const FIRST_MM: f64 = 14.2;
+pub(crate) const FIRST_MM: f64 = 14.2;
 
 /// Positions of a card that are judged: those within peg holes are not.
 pub const POSITIONS: u64 = 56 * 8 - 4 + 2;

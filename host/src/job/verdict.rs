@@ -9,7 +9,7 @@ use crate::judge::{Reading, Report};
 use crate::ledger::{self, EndedAttempt, Readings, UnixMillis, judged};
 
 /// The record of a card that was read.
-pub(super) fn record_read(report: &Report, reading: Reading, at: UnixMillis) -> EndedAttempt {
+pub(crate) fn record_read(report: &Report, reading: Reading, at: UnixMillis) -> EndedAttempt {
     let CardEnded {
         id,
         place,
@@ -39,12 +39,13 @@ pub(super) fn record_read(report: &Report, reading: Reading, at: UnixMillis) -> 
             open: began.open,
             samples,
         }),
+        punches: Vec::new(),
         ended: at,
     }
 }
 
 /// The record of a card of which nothing was read.
-pub(super) fn record_unread(
+pub(crate) fn record_unread(
     id: CardId,
     verdict: ledger::Verdict,
     ended: Option<CardEnded>,
@@ -59,6 +60,7 @@ pub(super) fn record_unread(
         length_um: ended.map_or(0, |end| end.length_um),
         place: ended.map(|end| end.place),
         readings: None,
+        punches: Vec::new(),
         ended: at,
     }
 }

@@ -25,6 +25,11 @@ pub enum Table {
     Events,
     /// Units, by first sight.
     Units,
+    /// What each punch's holes were like, card by card, in the order they were
+    /// judged.
+    Punches,
+    /// Calibrations, in the order they were made.
+    Calibrations,
 }
 
 /// A column's name and what it holds.
@@ -32,7 +37,7 @@ pub type Column = (&'static str, &'static str);
 
 impl Table {
     /// Every table.
-    pub const ALL: [Table; 7] = [
+    pub const ALL: [Table; 9] = [
         Table::Decks,
         Table::Jobs,
         Table::Attempts,
@@ -40,6 +45,8 @@ impl Table {
         Table::Cards,
         Table::Events,
         Table::Units,
+        Table::Punches,
+        Table::Calibrations,
     ];
 
     /// Its name.
@@ -53,6 +60,8 @@ impl Table {
             Table::Cards => "cards",
             Table::Events => "events",
             Table::Units => "units",
+            Table::Punches => "punches",
+            Table::Calibrations => "calibrations",
         }
     }
 
@@ -67,6 +76,8 @@ impl Table {
             Table::Cards => CARDS,
             Table::Events => EVENTS,
             Table::Units => UNITS,
+            Table::Punches => PUNCHES,
+            Table::Calibrations => CALIBRATIONS,
         }
     }
 }
@@ -82,7 +93,7 @@ const DECKS: &[Column] = &[
 
 const JOBS: &[Column] = &[
     ("job", "number of the job"),
-    ("kind", "cut, verify, read or mend"),
+    ("kind", "cut, verify, read, mend or calibrate"),
     ("deck", "name of its deck; empty if it has none"),
     ("deck_sha256", "SHA-256 of the deck file's content"),
     ("unit", "board of the unit that did it"),
@@ -179,6 +190,28 @@ const UNITS: &[Column] = &[
     ("settings", "settings sent last, JSON"),
 ];
 
+const PUNCHES: &[Column] = &[
+    ("job", "number of the job"),
+    ("card", "number of the card"),
+    ("attempt", "number of the attempt"),
+    ("ended", "when the card was judged"),
+    ("hole", "the punch's hole, from 1; 0 is the peg punch"),
+    ("holes", "its whole holes in this card"),
+    ("diameter_um", "their mean diameter in micrometres"),
+    (
+        "along_um",
+        "how far behind the other punches' they lie along the feed, in micrometres",
+    ),
+];
+
+const CALIBRATIONS: &[Column] = &[
+    ("calibration", "number of the calibration"),
+    ("board", "the unit's own number, hexadecimal"),
+    ("holes", "holes a row of the card format"),
+    ("at", "when it was made"),
+    ("detail", "what was found, JSON"),
+];
+
 /// What went wrong with an export.
 #[derive(Debug, thiserror::Error)]
 pub enum ExportError {
@@ -212,6 +245,8 @@ pub fn records(ledger: &Ledger, table: Table) -> Result<Vec<Record>, ExportError
         Table::Cards => cards(ledger),
         Table::Events => all(&ledger.events(None)?),
         Table::Units => all(&ledger.units()?),
+        Table::Punches => all(&ledger.punches()?),
+        Table::Calibrations => all(&ledger.calibrations()?),
     }
 }
 

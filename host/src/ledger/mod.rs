@@ -27,6 +27,7 @@ mod read;
 mod readings;
 mod rows;
 mod types;
+mod upkeep;
 mod words;
 mod write;
 pub mod writer;
@@ -258,6 +259,14 @@ impl Ledger {
     /// As [`LedgerError`] says for the disk.
     pub fn unit_seen(&mut self, unit: &SeenUnit) -> Result<(), LedgerError> {
         self.in_one(|batch| batch.unit_seen(unit))
+    }
+
+    /// Writes down what a unit was found to be like.
+    ///
+    /// # Errors
+    /// As [`LedgerError`] says for the disk.
+    pub fn calibrated(&mut self, found: &NewCalibration) -> Result<(), LedgerError> {
+        self.in_one(|batch| batch.calibrated(found))
     }
 
     /// Writes down something that happened.

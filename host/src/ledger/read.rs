@@ -95,12 +95,14 @@ impl Ledger {
         Ok(used.into_iter().collect())
     }
 
-    /// Attempts of every other job that were sent and have not ended.
+    /// Attempts of every other job that were sent and have not ended. A reading
+    /// made to calibrate by is not among them: it is of no use later.
     ///
     /// # Errors
     /// As [`LedgerError`] says for damage and disk.
     pub fn open_elsewhere(&self, job: JobNumber) -> Result<BTreeSet<CardId>, LedgerError> {
-        let sql = "SELECT job, card, attempt FROM attempt WHERE job <> ?1 AND ended IS NULL";
+        let sql = "SELECT job, card, attempt FROM attempt WHERE job <> ?1 AND ended IS NULL
+             AND (SELECT kind FROM job WHERE number = attempt.job) <> 'calibrate'";
         Ok(self.rows(sql, [job.0], card_id)?.into_iter().collect())
     }
 

@@ -1,10 +1,10 @@
 //! Rows of the ledger's lists, each of which can be serialised. Enters: what
 //! was read from the database. Leaves: plain values. Refuses nothing.
 
-use super::types::{DeckSha, Fault, Readings, UnixMillis};
+use super::types::{DeckSha, Fault, PunchSeen, Readings, UnixMillis};
 use super::words::{Ending, EventKind, JobKind, Verdict};
 use crate::judge::Reading;
-use cardwright_protocol::unit_to_host::{CardBegan, CardEnded};
+use cardwright_protocol::unit_to_host::{CardBegan, CardEnded, Levels};
 use cardwright_protocol::{Attempt, CardId, CardNumber, JobNumber};
 use serde::Serialize;
 use serde_json::Value;
@@ -177,4 +177,60 @@ pub struct EventRow {
     pub kind: EventKind,
     /// More about it.
     pub detail: Value,
+}
+
+/// What one punch's holes in one card were like.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PunchRow {
+    /// The job.
+    pub job: JobNumber,
+    /// The card.
+    pub card: CardNumber,
+    /// The try.
+    pub attempt: Attempt,
+    /// When it was judged.
+    pub ended: UnixMillis,
+    /// What was seen.
+    #[serde(flatten)]
+    pub seen: PunchSeen,
+}
+
+/// What a unit was found to be like when it was calibrated.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct CalibrationRow {
+    /// Its number.
+    pub calibration: i64,
+    /// The board of the unit, hexadecimal.
+    pub board: String,
+    /// Holes a row of the card format.
+    pub holes: u8,
+    /// When.
+    pub at: UnixMillis,
+    /// What was found.
+    pub detail: Value,
+}
+
+/// The levels with which a card's reading began.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct LevelsRow {
+    /// With the lamp off.
+    pub dark: Levels,
+    /// With the lamp on and no card.
+    pub open: Levels,
+    /// When that card was judged.
+    pub at: UnixMillis,
+}
+
+/// What the ledger knows of a unit's reader and punches, with cards of so many
+/// holes a row. The default is that of a unit that has never read a card.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Upkeep {
+    /// Holes a row.
+    pub holes: Option<u8>,
+    /// The newest calibration.
+    pub calibration: Option<CalibrationRow>,
+    /// Every card's holes, punch by punch, in the order in which they were cut.
+    pub punches: Vec<PunchRow>,
+    /// The levels of the card read last.
+    pub levels: Option<LevelsRow>,
 }

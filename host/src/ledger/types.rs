@@ -173,8 +173,23 @@ pub struct EndedAttempt {
     pub place: Option<u32>,
     /// The raw readings, if there are any.
     pub readings: Option<Readings>,
+    /// What the holes of each punch were like, if this card was cut now.
+    pub punches: Vec<PunchSeen>,
     /// Now.
     pub ended: UnixMillis,
+}
+
+/// What one punch's holes in one card were like.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PunchSeen {
+    /// The hole, from 1; 0 is the peg punch.
+    pub hole: u8,
+    /// Its whole holes.
+    pub holes: u16,
+    /// Their mean diameter, in micrometres.
+    pub diameter_um: i32,
+    /// How far behind the other punches' they lie along the feed, in micrometres.
+    pub along_um: i32,
 }
 
 /// An attempt that was sent and has not ended.
@@ -222,5 +237,18 @@ pub struct NewEvent {
     /// What.
     pub kind: EventKind,
     /// More about it.
+    pub detail: Value,
+}
+
+/// What a unit was found to be like.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NewCalibration {
+    /// Its board.
+    pub board: BoardId,
+    /// Holes a row of the card format.
+    pub holes: u8,
+    /// Now.
+    pub at: UnixMillis,
+    /// What was found.
     pub detail: Value,
 }

@@ -15,11 +15,19 @@ pub enum JobKind {
     Read,
     /// Cut missing holes into cards already cut.
     Mend,
+    /// Read a blank and a full card to know the unit by.
+    Calibrate,
 }
 
 impl JobKind {
     /// Every kind.
-    pub const ALL: [JobKind; 4] = [JobKind::Cut, JobKind::Verify, JobKind::Read, JobKind::Mend];
+    pub const ALL: [JobKind; 5] = [
+        JobKind::Cut,
+        JobKind::Verify,
+        JobKind::Read,
+        JobKind::Mend,
+        JobKind::Calibrate,
+    ];
 
     /// The word in the ledger.
     #[must_use]
@@ -29,6 +37,7 @@ impl JobKind {
             JobKind::Verify => "verify",
             JobKind::Read => "read",
             JobKind::Mend => "mend",
+            JobKind::Calibrate => "calibrate",
         }
     }
 }

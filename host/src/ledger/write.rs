@@ -5,7 +5,8 @@
 use super::error::LedgerError;
 use super::readings::press;
 use super::types::{
-    BoardId, EndedAttempt, NewAttempt, NewDeck, NewEvent, NewJob, SeenUnit, UnixMillis,
+    BoardId, EndedAttempt, NewAttempt, NewCalibration, NewDeck, NewEvent, NewJob, PunchSeen,
+    SeenUnit, UnixMillis,
 };
 use super::words::{Ending, Verdict};
 use cardwright_protocol::unit_to_host::Role;
@@ -156,7 +157,27 @@ impl Batch<'_> {
             end.length_um
         ];
         self.run(sql, values)?;
-        self.readings(end)
+        self.readings(end)?;
+        self.punches(end)
+    }
+
+    fn punches(&self, end: &EndedAttempt) -> Result<(), LedgerError> {
+        let (job, card, attempt) = key(end.id);
+        let sql = "INSERT INTO punch (job, card, attempt, hole, holes, diameter_um, along_um)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)";
+        for seen in &end.punches {
+            let PunchSeen {
+                hole,
+                holes,
+                diameter_um,
+                along_um,
+            } = *seen;
+            self.run(
+                sql,
+                params![job, card, attempt, hole, holes, diameter_um, along_um],
+            )?;
+        }
+        Ok(())
     }
 
     fn readings(&self, end: &EndedAttempt) -> Result<(), LedgerError> {
@@ -206,6 +227,13 @@ impl Batch<'_> {
             spaced(&format!("{:?}", unit.last_stop)),
             unit.settings.as_ref().map(ToString::to_string)
         ];
+        self.run(sql, values).map(drop)
+    }
+
+    pub fn calibrated(&self, found: &NewCalibration) -> Result<(), LedgerError> {
+        let sql = "INSERT INTO calibration (board, holes, at, detail) VALUES (?1, ?2, ?3, ?4)";
+        let board = found.board.to_string();
+        let values = params![board, found.holes, found.at.0, found.detail.to_string()];
         self.run(sql, values).map(drop)
     }
 

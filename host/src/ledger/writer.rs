@@ -10,10 +10,10 @@
 
 use super::Ledger;
 use super::error::LedgerError;
-use super::rows::{AttemptRow, JobRow};
+use super::rows::{AttemptRow, JobRow, Upkeep};
 use super::types::{
-    BoardId, DeckSha, EndedAttempt, NewAttempt, NewEvent, NewJob, OpenAttempt, Readings, SeenUnit,
-    UnixMillis,
+    BoardId, DeckSha, EndedAttempt, NewAttempt, NewCalibration, NewEvent, NewJob, OpenAttempt,
+    Readings, SeenUnit, UnixMillis,
 };
 use super::words::Ending;
 use super::write::Batch;
@@ -46,6 +46,10 @@ pub enum Command {
     UnitSeen(SeenUnit),
     /// Answered by [`Answer::Done`].
     Event(NewEvent),
+    /// Answered by [`Answer::Done`].
+    Calibrated(NewCalibration),
+    /// Answered by [`Answer::Upkeep`].
+    Upkeep(BoardId),
     /// Answered by [`Answer::Session`].
     NextSession,
     /// Answered by [`Answer::Attempt`].
@@ -99,6 +103,8 @@ pub enum Answer {
     DeckTexts(Vec<(DeckSha, String)>),
     /// Raw readings.
     Readings(Option<Readings>),
+    /// What is known of reader and punches.
+    Upkeep(Vec<Upkeep>),
 }
 
 /// The end of one command.
@@ -336,6 +342,8 @@ fn carry_out(ledger: &Ledger, command: &Command) -> Result<Answer, LedgerError> 
         Command::AttemptEnded(end) => batch.attempt_ended(end).map(done),
         Command::UnitSeen(unit) => batch.unit_seen(unit).map(done),
         Command::Event(event) => batch.event(event).map(done),
+        Command::Calibrated(found) => batch.calibrated(found).map(done),
+        Command::Upkeep(board) => ledger.upkeep(*board).map(Answer::Upkeep),
         Command::NextSession => batch.next_session().map(Answer::Session),
         Command::NextAttempt(job, card) => ledger.next_attempt(*job, *card).map(Answer::Attempt),
         Command::GoodCards(deck) => ledger.good_cards(*deck).map(Answer::GoodCards),

@@ -15,6 +15,7 @@ use crate::job::{Effect, Kind, Mark, Recut};
 use crate::judge::{Fit, Reading, Report};
 use crate::ledger::writer::Command;
 use crate::ledger::{self, NewAttempt, UnixMillis};
+use crate::wear::punches_seen;
 
 impl Job {
     pub(super) fn pump(&mut self, at: UnixMillis, fx: &mut Vec<Effect>) {
@@ -128,6 +129,9 @@ impl Job {
         let mut record = record_read(&report, reading, at);
         if self.order.kind == Kind::Read && report.verdict.is_good() {
             only_read(&mut record, &mut news);
+        }
+        if self.order.kind == Kind::Cut {
+            record.punches = punches_seen(&report);
         }
         let stack = self.stack.as_mut();
         if let Some(words) = stack.and_then(|stack| stack.look(&report, ended.id.card, holes)) {
