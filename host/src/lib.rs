@@ -1,6 +1,7 @@
 //! cardwright on the host: decks, verdicts, jobs, the ledger, and the programs
 //! that lead them over a link to a unit.
 
+pub mod calibrate;
 pub mod cli;
 pub mod copy;
 pub mod daemon;

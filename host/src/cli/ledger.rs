@@ -5,6 +5,7 @@
 
 mod decks;
 mod lists;
+mod punches;
 pub(super) mod wording;
 
 use crate::ledger::export::{self, Table};
@@ -13,6 +14,7 @@ use anyhow::Context;
 use cardwright_protocol::JobNumber;
 use clap::{Args, Subcommand, ValueEnum};
 use lists::{cards, jobs, show, units};
+use punches::punches;
 use serde_json::json;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -46,6 +48,8 @@ pub enum What {
     },
     /// List the units that have been seen
     Units,
+    /// Show what the punches' holes are like and which punch wears
+    Punches,
     /// Write the ledger out for other programs, without raw readings
     Export(ExportArgs),
 }
@@ -99,6 +103,7 @@ pub fn run(
             cards(&ledger, deck.as_deref(), name.as_deref(), as_json, out)
         }
         Some(What::Units) => units(&ledger, as_json, out),
+        Some(What::Punches) => punches(&ledger, as_json, out),
         Some(What::Export(args)) => export(&ledger, args, as_json, out),
     })
 }

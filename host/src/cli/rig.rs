@@ -1,9 +1,11 @@
-//! `cardwright rig`: find, info, exercise, settings, virtual, flash, image.
+//! `cardwright rig`: find, info, calibrate, exercise, settings, virtual, flash,
+//! image.
 
+mod calibrate;
 mod firmware;
 mod info;
 
-pub(super) use info::{board_text, info_text};
+pub(super) use info::{board_text, info_text, upkeep_text};
 
 use std::io::Write;
 use std::path::PathBuf;
@@ -28,6 +30,8 @@ pub(super) enum RigArgs {
     Find(FindArgs),
     /// Ask a unit what it is, how it stands and what it has counted.
     Info,
+    /// Measure light bar, feed and punches by a blank card and a full one.
+    Calibrate(calibrate::CalibrateArgs),
     /// Move parts on their own, for a person at the machine to watch.
     Exercise(ExerciseArgs),
     /// Print the built-in rig file, to be copied and fitted to a rig.
@@ -123,6 +127,7 @@ pub(super) fn run(args: &RigArgs, common: &Common) -> Result<u8> {
                 Who::Lines,
             )
         }
+        RigArgs::Calibrate(args) => calibrate::run(args, common),
         RigArgs::Exercise(args) => exercise(args, common),
         RigArgs::Settings => {
             let mut out = std::io::stdout();

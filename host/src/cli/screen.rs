@@ -227,6 +227,16 @@ impl Screen {
                 };
                 self.result(&format!("{port}  {what}: {unit}"), 4);
             }
+            News::Upkeep(known) => {
+                self.result(&super::rig::upkeep_text(known), INFO_INDENT);
+            }
+            News::Advice { words } => self.note(words),
+            News::Calibration(came) if came.stored => {
+                self.result(&came.words.join("\n"), INFO_INDENT);
+            }
+            News::Calibration(came) => {
+                self.note(&format!("{}; nothing was stored", came.refusal));
+            }
             News::Info(info) => self.result(&super::rig::info_text(info), INFO_INDENT),
             News::Stack { findings } if findings.is_empty() => {
                 self.note("the stack is the deck, in order");

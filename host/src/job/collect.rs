@@ -11,7 +11,7 @@ const MOST_SAMPLES: usize = 64 * 1024;
 
 /// A reading that is coming in.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Collect {
+pub(crate) struct Collect {
     pub began: Option<CardBegan>,
     samples: Vec<u8>,
 }

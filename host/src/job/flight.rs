@@ -8,7 +8,7 @@ use super::collect::Collect;
 
 /// How far an attempt has come.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Stage {
+pub(crate) enum Stage {
     /// Its attempt is being written into the ledger.
     Recording,
     /// It may be sent.
@@ -24,11 +24,11 @@ pub(super) enum Stage {
 }
 
 /// A card's place in the order of work: round, then place in the list of cards.
-pub(super) type Key = (u32, usize);
+pub(crate) type Key = (u32, usize);
 
 /// One attempt.
 #[derive(Clone, Debug)]
-pub(super) struct Flight {
+pub(crate) struct Flight {
     pub id: CardId,
     pub strokes: Vec<Stroke>,
     pub crc: u32,

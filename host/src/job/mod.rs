@@ -8,20 +8,20 @@
 //! a stop before a person has said so.
 
 mod account;
-mod collect;
-mod flight;
+pub(crate) mod collect;
+pub(crate) mod flight;
 mod news;
 mod run;
 mod settle;
 mod stacked;
-mod verdict;
+pub(crate) mod verdict;
 mod words;
 
 pub use account::{Account, SpoiledCard};
-pub use news::{FaultPlace, News, UnitInfo};
+pub use news::{CalibrationNews, FaultPlace, News, UnitInfo, UpkeepNews};
 pub use run::Job;
 pub use stacked::StackFinding;
-pub use words::{remedy_of_stop, stop_words, unsafe_words};
+pub use words::{remedy_of_stop, setting_words, stop_words, unsafe_words};
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;

@@ -8,8 +8,10 @@ use serde::{Deserialize, Serialize};
 
 use super::account::Account;
 use super::stacked::StackFinding;
+use crate::calibrate::Calibration;
 use crate::judge::HoleFault;
 use crate::stack::Whereabouts;
+use crate::wear::PunchState;
 
 /// A wrong hole, for a person to find.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -54,6 +56,34 @@ pub struct UnitInfo {
     pub protocol: u16,
     /// The lowest and the highest that this program speaks.
     pub program_speaks: (u16, u16),
+}
+
+/// What the ledger knows of a unit's reader and punches.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct UpkeepNews {
+    /// With cards of so many holes a row; none if it has never read a card.
+    pub holes: Option<u8>,
+    /// When it was calibrated for them; none if it never was.
+    pub calibrated: Option<String>,
+    /// Every punch that has cut such cards.
+    pub punches: Vec<PunchState>,
+    /// The punches in words: a line each that is not steady, or one for all.
+    pub words: Vec<String>,
+    /// What a person is advised to do.
+    pub advice: Vec<String>,
+}
+
+/// What came of calibrating.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct CalibrationNews {
+    /// Whether it was stored.
+    pub stored: bool,
+    /// Why not, and what to do; empty if it was.
+    pub refusal: String,
+    /// What was found, if nothing was refused.
+    pub found: Option<Calibration>,
+    /// The same in words.
+    pub words: Vec<String>,
 }
 
 /// A piece of news.
@@ -170,6 +200,15 @@ pub enum News {
         /// The unit, if one answers.
         unit: Option<Box<UnitInfo>>,
     },
+    /// What the ledger knows of a unit's reader and punches.
+    Upkeep(Box<UpkeepNews>),
+    /// Something a person should see to when there is time for it.
+    Advice {
+        /// What and why.
+        words: String,
+    },
+    /// A rig was calibrated, or was not.
+    Calibration(Box<CalibrationNews>),
     /// A part was moved on its own.
     Exercised {
         /// What was seen, in words.

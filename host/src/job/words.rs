@@ -1,6 +1,6 @@
 //! What a stop means, and what a person does about it.
 
-use cardwright_protocol::unit_to_host::StopReason;
+use cardwright_protocol::unit_to_host::{BadSetting, StopReason};
 
 /// Why outputs went off, in words.
 #[must_use]
@@ -64,5 +64,25 @@ pub fn unsafe_words(reason: StopReason) -> String {
         "the unit does not accept the reset: {}; {}",
         stop_words(reason),
         remedy_of_stop(reason)
+    )
+}
+
+/// Why settings were not accepted, in words.
+#[must_use]
+pub fn setting_words(setting: BadSetting) -> String {
+    let name = match setting {
+        BadSetting::Holes => "the number of holes a row",
+        BadSetting::StepsPerMetre => "feed steps a metre",
+        BadSetting::Geometry => "a pitch, length or number of samples",
+        BadSetting::Speed => "a feed speed or the acceleration",
+        BadSetting::CoilsAtOnce => "the number of coils switched on at once",
+        BadSetting::CoilOnTime => "the longest on-time of a coil",
+        BadSetting::CoilDuty => "the duty of a coil",
+        BadSetting::StrokeTimeout => "the longest time of a stroke",
+        BadSetting::Supply => "the supply's lowest and highest voltage",
+    };
+    format!(
+        "the unit refuses the settings: {name} is outside its own limits; change it in the rig file \
+         (`cardwright rig info` shows the limits)"
     )
 }

@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use tokio::sync::mpsc;
 
+use super::upkeep::{Told, telling};
 use super::{Outcome, RigChoice, ServiceError, Stock, drive};
 use crate::deck::{CardList, CardNumber, Deck, Row, Stroke};
 use crate::engine::Hub;
@@ -72,7 +73,14 @@ pub(super) async fn serve(
         by_hand: rig_file.loads_by_hand(),
         ..magazine(&order, rig)?
     };
-    drive(Job::new(order), rig, stock, hub, news, persons).await
+    let told = Told::Advice {
+        holes: deck.format().holes_per_row(),
+        is_virtual: rig.is_virtual(),
+    };
+    telling(told, hub, news, |news| async move {
+        drive(Job::new(order), rig, stock, hub, &news, persons).await
+    })
+    .await
 }
 
 /// What lies in the virtual rig: for cutting, blank cards; else the stack that is

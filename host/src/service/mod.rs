@@ -2,16 +2,19 @@
 //! daemon's: one request, news while it goes on, orders from the person, one
 //! outcome.
 
+mod calibrate;
 mod cards;
 mod find;
 mod outcome;
 mod read;
 mod trial;
+mod upkeep;
 mod virtual_rig;
 mod which;
 
 pub use outcome::{Outcome, ServiceError};
 pub use read::ReadAsked;
+pub use upkeep::upkeep_news;
 pub use virtual_rig::{FaultFile, Stock, VirtualChoice, serve as serve_virtual};
 pub use which::WhichAsked;
 
@@ -120,6 +123,16 @@ pub enum Request {
         /// Which rig.
         rig: RigChoice,
     },
+    /// Find out what a unit's reader and punches are like, by a blank card and a
+    /// full one.
+    Calibrate {
+        /// For which card format.
+        format: String,
+        /// Whether the full card is cut, and not laid in.
+        cut: bool,
+        /// Which rig.
+        rig: RigChoice,
+    },
     /// Move parts on their own.
     Exercise {
         /// For which card format.
@@ -143,6 +156,7 @@ impl Request {
             Request::Find
             | Request::Info { .. }
             | Request::Which { .. }
+            | Request::Calibrate { .. }
             | Request::Exercise { .. } => None,
         }
     }
@@ -158,6 +172,7 @@ impl Request {
             | Request::Read { rig, .. }
             | Request::Which { rig, .. }
             | Request::Info { rig }
+            | Request::Calibrate { rig, .. }
             | Request::Exercise { rig, .. } => (!rig.is_virtual()).then_some(rig.port.as_str()),
         }
     }
@@ -211,8 +226,14 @@ pub async fn serve(
         Request::Which { asked, rig } => which::serve(asked, &rig, hub, news, persons).await,
         Request::Find => find::serve(hub, news, persons).await,
         Request::Info { rig } => {
-            let task = trial::Trial::info();
-            drive(task, &rig, Stock::default(), hub, news, persons).await
+            let (told, task) = (upkeep::Told::Everything, trial::Trial::info());
+            let ask = |news| async move {
+                drive(task, &rig, Stock::default(), hub, &news, persons).await
+            };
+            upkeep::telling(told, hub, news, ask).await
+        }
+        Request::Calibrate { format, cut, rig } => {
+            calibrate::serve(&format, cut, &rig, hub, news, persons).await
         }
         Request::Exercise { format, parts, rig } => {
             let format = crate::deck::CardFormat::named_or_file(&format)?;

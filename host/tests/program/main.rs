@@ -3,6 +3,7 @@
 
 mod bad_input;
 mod bad_ports;
+mod calibrate;
 mod daemon;
 mod default_rig;
 mod everyday;

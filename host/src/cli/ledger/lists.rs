@@ -22,7 +22,7 @@ const MOST_FAULTS: usize = 5;
 const DECK_WIDTH: usize = 17;
 
 /// One JSON object a line: the rows, then the summary.
-fn lines<T: Serialize>(
+pub(super) fn lines<T: Serialize>(
     rows: &[T],
     summary: &serde_json::Value,
     out: &mut dyn Write,

@@ -2,7 +2,7 @@
 
 use cardwright_protocol::usb;
 
-use crate::job::{UnitInfo, remedy_of_stop, stop_words};
+use crate::job::{UnitInfo, UpkeepNews, remedy_of_stop, stop_words};
 
 /// A unit in a few words.
 pub(in crate::cli) fn board_text(info: &UnitInfo) -> String {
@@ -83,4 +83,30 @@ pub(in crate::cli) fn info_text(info: &UnitInfo) -> String {
         counters.worst_off_us,
         coils.join(" "),
     )
+}
+
+/// What the ledger knows of its reader and punches, for a person.
+pub(in crate::cli) fn upkeep_text(known: &UpkeepNews) -> String {
+    let day = |at: &String| at.get(..10).unwrap_or(at).to_string();
+    let when = known
+        .calibrated
+        .as_ref()
+        .map_or("never".to_string(), |at| format!("on {}", day(at)));
+    let width = known.holes.map_or(String::new(), |holes| {
+        format!(", for cards of {holes} holes a row")
+    });
+    let mut lines = vec![format!("calibrated   {when}{width}")];
+    lines.extend(
+        known
+            .advice
+            .iter()
+            .map(|line| format!("advice       {line}")),
+    );
+    lines.extend(
+        known
+            .words
+            .iter()
+            .map(|line| format!("punches      {line}")),
+    );
+    lines.join("\n")
 }

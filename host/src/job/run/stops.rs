@@ -1,13 +1,13 @@
 //! What stops a job: the unit, its refusals, a person; and the end of it.
 
 use cardwright_protocol::host_to_unit::Question;
-use cardwright_protocol::unit_to_host::{BadSetting, Refusal, State, Stop};
+use cardwright_protocol::unit_to_host::{Refusal, State, Stop};
 use cardwright_protocol::{CardId, HostToUnit};
 
 use super::{Job, Pending, Phase, TRIES};
 use crate::job::flight::Stage;
 use crate::job::news::News;
-use crate::job::words::{remedy_of_stop, stop_words, unsafe_words};
+use crate::job::words::{remedy_of_stop, setting_words, stop_words, unsafe_words};
 use crate::job::{Effect, End, Kind, Person};
 use crate::ledger::writer::Command;
 use crate::ledger::{self, Ending, EventKind, UnixMillis};
@@ -182,22 +182,4 @@ impl Job {
         self.record(command, Some(Pending::JobEnded), fx);
         Phase::Closing(end)
     }
-}
-
-fn setting_words(setting: BadSetting) -> String {
-    let name = match setting {
-        BadSetting::Holes => "the number of holes a row",
-        BadSetting::StepsPerMetre => "feed steps a metre",
-        BadSetting::Geometry => "a pitch, length or number of samples",
-        BadSetting::Speed => "a feed speed or the acceleration",
-        BadSetting::CoilsAtOnce => "the number of coils switched on at once",
-        BadSetting::CoilOnTime => "the longest on-time of a coil",
-        BadSetting::CoilDuty => "the duty of a coil",
-        BadSetting::StrokeTimeout => "the longest time of a stroke",
-        BadSetting::Supply => "the supply's lowest and highest voltage",
-    };
-    format!(
-        "the unit refuses the settings: {name} is outside its own limits; change it in the rig file \
-         (`cardwright rig info` shows the limits)"
-    )
 }
