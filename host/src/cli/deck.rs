@@ -70,7 +70,7 @@ pub struct ShowArgs {
     /// The deck file
     pub deck: PathBuf,
     /// One card of it
-    #[arg(long)]
+    #[arg(long, value_parser = super::number)]
     pub card: Option<u32>,
     /// Write the deck, or the card, as a PNG picture to this file
     #[arg(long)]

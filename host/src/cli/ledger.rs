@@ -35,6 +35,7 @@ pub enum What {
     /// Show one job: each attempt with its faults, and what happened meanwhile
     Show {
         /// The job's number
+        #[arg(value_parser = super::number)]
         job: u32,
     },
     /// Show a deck's cards: which are good, attempts, faults by kind

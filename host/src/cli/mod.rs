@@ -57,7 +57,13 @@ struct Common {
     #[arg(long, global = true, value_name = "FILE")]
     rig_file: Option<PathBuf>,
     /// How many times as fast as real the virtual rig runs.
-    #[arg(long, global = true, value_name = "N", default_value_t = 20.0)]
+    #[arg(
+        long,
+        global = true,
+        value_name = "N",
+        default_value_t = 20.0,
+        allow_negative_numbers = true
+    )]
     speed: f64,
     /// What lies in the virtual rig's magazine where it only reads: a deck file
     /// and, after a colon, which of its cards, such as old.deck:1-46,48.
@@ -156,6 +162,14 @@ impl Common {
     }
 }
 
+/// A number from 1 on, such as a job's or a card's.
+fn number(text: &str) -> Result<u32, String> {
+    match text.parse() {
+        Ok(number) if number > 0 => Ok(number),
+        _ => Err("give a whole number from 1 on".to_string()),
+    }
+}
+
 /// A name as it is, a path as one that a daemon with another working directory
 /// finds too.
 fn absolute_if_path(text: &str) -> String {
@@ -211,7 +225,13 @@ fn is_broken_pipe(error: &anyhow::Error) -> bool {
             .downcast_ref::<std::io::Error>()
             .map(std::io::Error::kind);
         let json = cause.downcast_ref::<serde_json::Error>();
-        let kind = io.or(json.and_then(serde_json::Error::io_error_kind));
+        let csv = match cause.downcast_ref::<csv::Error>().map(csv::Error::kind) {
+            Some(csv::ErrorKind::Io(error)) => Some(error.kind()),
+            _ => None,
+        };
+        let kind = io
+            .or(json.and_then(serde_json::Error::io_error_kind))
+            .or(csv);
         kind == Some(std::io::ErrorKind::BrokenPipe)
     })
 }

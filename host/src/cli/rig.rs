@@ -11,6 +11,7 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use anyhow::Result;
+use cardwright_protocol::card::MOST_HOLES;
 use cardwright_protocol::host_to_unit::Exercise;
 use clap::{Args, Subcommand};
 use serde_json::json;
@@ -84,7 +85,11 @@ fn part(text: &str) -> Result<Exercise, String> {
     let wrong =
         || format!("`{text}` is no part; give punch:N, peg, blank, feed:MM, lamp or sensors");
     match name {
-        "punch" => amount.parse().map(Exercise::Punch).map_err(|_| wrong()),
+        "punch" => match amount.parse() {
+            Ok(hole) if (1..=MOST_HOLES).contains(&hole) => Ok(Exercise::Punch(hole)),
+            Ok(hole) => Err(format!("there is no punch {hole}; give 1 to {MOST_HOLES}")),
+            Err(_) => Err(wrong()),
+        },
         "peg" => Ok(Exercise::Peg),
         "blank" => Ok(Exercise::BlankStroke),
         "feed" => {
@@ -117,6 +122,13 @@ pub(super) fn run(args: &RigArgs, common: &Common) -> Result<u8> {
         }
         RigArgs::Find(_) => find(common.json),
         RigArgs::Info => {
+            if let Some(file) = &common.rig_file {
+                anyhow::bail!(
+                    "rig info asks the unit what it is and sends it no settings, so {} would not \
+                     be used; leave --rig-file out",
+                    file.display()
+                );
+            }
             let request = Request::Info {
                 rig: common.rig_choice()?,
             };

@@ -94,6 +94,43 @@ fn a_reader_that_could_judge_nothing() {
     }
 }
 
+/// What is no number is said in plain words, and nothing is begun.
+#[test]
+fn numbers_that_are_none() {
+    let place = Place::new();
+    let deck = place.deck("towel", 1, 1);
+    let deck = deck.to_string_lossy();
+    for (args, words) in [
+        (vec!["ledger", "show", "abc"], "whole number from 1 on"),
+        (vec!["ledger", "show", "0"], "whole number from 1 on"),
+        (
+            vec!["deck", "show", &deck, "--card", "x"],
+            "whole number from 1 on",
+        ),
+        (
+            vec!["rig", "exercise", "--part", "punch:99"],
+            "no punch 99; give 1 to 16",
+        ),
+        (
+            vec!["rig", "exercise", "--part", "punch:0"],
+            "no punch 0; give 1 to 16",
+        ),
+        (
+            vec!["rig", "info", "--speed", "-1"],
+            "give a number from 0.1 to 1000",
+        ),
+        (
+            vec!["rig", "info", "--rig-file", "bench.toml"],
+            "leave --rig-file out",
+        ),
+    ] {
+        let done = run(cardwright(&args).arg("--data").arg(place.file("data")));
+        assert_eq!(done.status, 2, "{done:?}");
+        assert!(done.stderr.contains(words), "{args:?}: {}", done.stderr);
+        assert!(!place.file("data").exists(), "{args:?}");
+    }
+}
+
 #[test]
 fn a_deck_file_is_not_overwritten_unasked() {
     let place = Place::new();

@@ -217,7 +217,7 @@ fn the_rig_is_asked_and_exercised() {
         .count();
     // switches, lamp, feed, a blank stroke, 8 punches, the peg punch
     assert_eq!(parts, 13, "{all:?}");
-    let none = run(cardwright(&["rig", "exercise", "--part", "punch:17", "--data"]).arg(&data));
+    let none = run(cardwright(&["rig", "exercise", "--part", "feed:2000", "--data"]).arg(&data));
     assert_eq!(none.status, 2, "{none:?}");
     assert!(none.stderr.contains("rig info"), "{none:?}");
     let find = run(&mut cardwright(&["rig", "find"]));
@@ -248,9 +248,15 @@ fn a_closed_pipe_is_no_error() {
     let place = Place::new();
     let deck = place.deck("towel", 3, 9);
     assert_eq!(run(&mut cut(&place, &deck)).status, 0);
-    for what in ["ledger export", "ledger jobs", "--json ledger export"] {
-        let script =
-            format!("\"$0\" {what} --data \"$1\" | head -c 1 >/dev/null; echo ${{PIPESTATUS[0]}}");
+    for what in [
+        "ledger export",
+        "ledger jobs",
+        "--json ledger export",
+        "ledger export --format csv",
+    ] {
+        // the reader is gone before the first byte comes
+        let write = format!("{{ sleep 0.2; \"$0\" {what} --data \"$1\"; }}");
+        let script = format!("{write} | true; echo ${{PIPESTATUS[0]}}");
         let out = Command::new("bash")
             .args(["-c", &script, env!("CARGO_BIN_EXE_cardwright")])
             .arg(place.file("data"))
