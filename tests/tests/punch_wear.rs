@@ -43,9 +43,9 @@ fn a_steady_punch_is_never_told_of() {
         let mut history = Vec::new();
         for card in 1..=160u32 {
             let chosen = &pool[rng.random_range(0..pool.len())];
-            history.extend(chosen.iter().cloned().map(|row| PunchRow {
+            history.extend(chosen.iter().map(|row| PunchRow {
                 card: CardNumber(card),
-                ..row
+                ..row.clone()
             }));
             if card % 8 != 0 {
                 continue;
