@@ -45,7 +45,7 @@ fn a_steady_punch_is_never_told_of() {
             let chosen = &pool[rng.random_range(0..pool.len())];
             history.extend(chosen.iter().map(|row| PunchRow {
                 card: CardNumber(card),
-                ..row.clone()
+                ..*row
             }));
             if card % 8 != 0 {
                 continue;

@@ -47,10 +47,11 @@ impl Ledger {
              WHERE job.unit = ?1 AND readings.holes = ?2
              ORDER BY attempt.end_order, punch.hole"
         );
+        // the newest first, and only as many as it takes: a cross join keeps its order
         let levels = "SELECT readings.dark, readings.open, attempt.ended
-             FROM readings JOIN job ON job.number = readings.job
-             JOIN attempt ON attempt.job = readings.job AND attempt.card = readings.card
-                 AND attempt.attempt = readings.attempt
+             FROM attempt CROSS JOIN job ON job.number = attempt.job
+             CROSS JOIN readings ON readings.job = attempt.job
+                 AND readings.card = attempt.card AND readings.attempt = attempt.attempt
              WHERE job.unit = ?1 AND readings.holes = ?2
              ORDER BY attempt.end_order DESC LIMIT 1";
         let levels = self.rows(levels, params![board, holes], |row| {
