@@ -233,6 +233,7 @@ impl Screen {
             News::Advice { words } => self.note(words),
             News::Calibration(came) if came.stored => {
                 self.result(&came.words.join("\n"), INFO_INDENT);
+                self.note("the rig is calibrated; this is stored for it");
             }
             News::Calibration(came) => {
                 self.note(&format!("{}; nothing was stored", came.refusal));

@@ -12,7 +12,7 @@ pub fn punch_words(states: &[PunchState]) -> Vec<String> {
     let lines: Vec<String> = states.iter().flat_map(state_lines).collect();
     match (lines.is_empty(), cards) {
         (false, _) => lines,
-        (true, 0) => vec!["no card cut yet by which to know them".to_string()],
+        (true, 0) => vec!["no card cut yet that would show wear".to_string()],
         (true, 1) => vec!["one card cut; more have to be before wear shows".to_string()],
         (true, _) => vec![format!("all steady over {cards} cards")],
     }

@@ -19,7 +19,7 @@ use std::path::Path;
 const MOST_FAULTS: usize = 5;
 
 /// Characters of a deck's name in the list of jobs.
-const DECK_WIDTH: usize = 17;
+const DECK_WIDTH: usize = 14;
 
 /// One JSON object a line: the rows, then the summary.
 pub(super) fn lines<T: Serialize>(
@@ -45,13 +45,13 @@ pub(super) fn jobs(ledger: &Ledger, as_json: bool, out: &mut dyn Write) -> anyho
     }
     writeln!(
         out,
-        "{:>4}  {:<6}  {:<17}  {:<20}  {:<7}  {:>4}  {:>4}  {:>4}",
+        "{:>4}  {:<9}  {:<14}  {:<20}  {:<7}  {:>4}  {:>4}  {:>4}",
         "job", "kind", "deck", "began", "ended", "sent", "good", "open"
     )?;
     for job in &jobs {
         writeln!(
             out,
-            "{:>4}  {:<6}  {:<17}  {:<20}  {:<7}  {:>4}  {:>4}  {:>4}",
+            "{:>4}  {:<9}  {:<14}  {:<20}  {:<7}  {:>4}  {:>4}  {:>4}",
             job.job.0,
             job.kind.word(),
             shortened(&deck_name(job), DECK_WIDTH),
