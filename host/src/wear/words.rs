@@ -79,3 +79,83 @@ fn rate(wear: &Wear) -> String {
         wear.limit_mm
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn told(hole: u8, findings: Vec<Finding>) -> Vec<String> {
+        let state = PunchState {
+            hole,
+            cards: 40,
+            strokes: 900,
+            diameter_mm: 4.3,
+            along_mm: 0.0,
+            findings,
+        };
+        punch_words(&[state])
+    }
+
+    fn wear(mm: f64, strokes_left: Option<u32>) -> Wear {
+        Wear {
+            mm,
+            mm_per_thousand: mm,
+            limit_mm: 0.3,
+            strokes_left,
+        }
+    }
+
+    #[test]
+    fn each_finding_names_the_punch_what_it_does_and_what_to_do() {
+        let cases = [
+            (
+                Finding::Narrowing(wear(-0.1, Some(2000))),
+                "0.10 mm narrower",
+                "sharpen",
+            ),
+            (
+                Finding::Drifting(wear(-0.2, None)),
+                "card's beginning",
+                "guide",
+            ),
+            (Finding::Drifting(wear(0.2, Some(1))), "card's end", "guide"),
+            (
+                Finding::Changed {
+                    job: 7,
+                    card: 12,
+                    since: "2026-03-01T08:15:00.250Z".to_string(),
+                    wider_mm: -0.12,
+                    along_mm: 0.0,
+                },
+                "0.12 mm narrower since card 12 of job 7 (2026-03-01)",
+                "rig calibrate",
+            ),
+        ];
+        for (finding, what, remedy) in cases {
+            let lines = told(3, vec![finding]);
+            let [line] = lines.as_slice() else {
+                panic!("{lines:?}");
+            };
+            assert!(line.starts_with("punch 3: "), "{line}");
+            assert!(line.contains(what) && line.contains(remedy), "{line}");
+        }
+        let two = told(
+            PEG,
+            vec![
+                Finding::Narrowing(wear(-0.1, None)),
+                Finding::Drifting(wear(0.1, None)),
+            ],
+        );
+        assert_eq!(two.len(), 2);
+        assert!(
+            two.iter().all(|line| line.starts_with("peg punch: ")),
+            "{two:?}"
+        );
+    }
+
+    #[test]
+    fn steady_punches_take_one_line() {
+        assert_eq!(told(1, Vec::new()), ["all steady over 40 cards"]);
+        assert_eq!(punch_words(&[]), ["no card cut yet that would show wear"]);
+    }
+}
