@@ -111,7 +111,9 @@ struct Attempt {
 /// reads every attempt.
 fn attempts(data: &Path) -> Vec<Attempt> {
     let file = data.join("ledger.sqlite");
-    if !file.exists() {
+    // with a journal beside it, it was being made: whoever writes next takes that
+    // back, and a reader alone cannot
+    if !file.exists() || data.join("ledger.sqlite-journal").exists() {
         return Vec::new();
     }
     let ledger = Connection::open_with_flags(&file, OpenFlags::SQLITE_OPEN_READ_ONLY)
