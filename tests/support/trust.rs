@@ -54,6 +54,18 @@ pub struct Worst {
 }
 
 impl Worst {
+    /// Clean scans: a quiet light bar and a clean machine.
+    pub const CLEAN: Worst = Worst {
+        noise: 0.7,
+        stretch: 0.003,
+        skew: 0.0003,
+        ageing: 0.0,
+        drifts: 0.0,
+        dusty: 0.0,
+        stray: 0.0,
+        walk_mm: 0.0,
+    };
+
     /// The range that the program is made for.
     pub const RANGE: Worst = Worst {
         noise: 0.7,
@@ -131,6 +143,19 @@ impl Counts {
     }
 }
 
+/// A card, and what was read of it.
+#[derive(Debug)]
+pub struct Trial {
+    /// What it should show.
+    pub strokes: Vec<Stroke>,
+    /// What is wrong with it.
+    pub wrong: Vec<Placed>,
+    /// What it was read under.
+    pub conditions: Conditions,
+    /// What was read.
+    pub reading: Reading,
+}
+
 /// A card and what was said of it.
 #[derive(Debug)]
 pub struct Case {
@@ -172,8 +197,18 @@ impl Bench {
         }
     }
 
-    /// Card number `number`: every second has one flaw, the others none.
+    /// Card number `number`, judged.
     pub fn card(&mut self, number: u64) -> Case {
+        let trial = self.trial(number);
+        Case {
+            report: self.judge(&trial),
+            wrong: trial.wrong,
+            conditions: trial.conditions,
+        }
+    }
+
+    /// Card number `number`: every second has one flaw, the others none.
+    pub fn trial(&mut self, number: u64) -> Trial {
         let mut rng = ChaCha8Rng::seed_from_u64(self.seed);
         rng.set_stream(number);
         let strokes = random_card(&mut rng);
@@ -183,13 +218,19 @@ impl Bench {
         self.model.seed(rng.random());
         self.model
             .read_into(&made.card, &conditions, &mut self.read);
-        let reading = reading(&self.read);
-        let report = self.judge.judge(&strokes, &reading, Fit::OffsetAndStretch);
-        Case {
+        Trial {
+            reading: reading(&self.read),
+            strokes,
             wrong: made.wrong,
-            report,
             conditions,
         }
+    }
+
+    /// What is said of a card that was cut earlier.
+    #[must_use]
+    pub fn judge(&self, trial: &Trial) -> Report {
+        self.judge
+            .judge(&trial.strokes, &trial.reading, Fit::OffsetAndStretch)
     }
 
     fn make(&self, strokes: &[Stroke], flawed: bool, rng: &mut ChaCha8Rng) -> Make {

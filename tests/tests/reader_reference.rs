@@ -54,17 +54,7 @@ fn the_plane_of_least_squares_is_numpys() {
 /// parts holes from solid card as the judge does, on clean scans.
 #[test]
 fn holes_and_solid_card_part_where_otsu_parts_them() {
-    let clean = Worst {
-        noise: 0.7,
-        stretch: 0.003,
-        skew: 0.0003,
-        ageing: 0.0,
-        drifts: 0.0,
-        dusty: 0.0,
-        stray: 0.0,
-        walk_mm: 0.0,
-    };
-    let mut bench = Bench::new(clean, &Limits::default(), 502);
+    let mut bench = Bench::new(Worst::CLEAN, &Limits::default(), 502);
     // every second card is sound
     let cards: Vec<_> = (0..60)
         .map(|number| bench.card(2 * number).report)
