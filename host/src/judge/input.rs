@@ -124,6 +124,9 @@ pub struct Limits {
     pub single_card_permille: u16,
     /// Solid card that lets through more of the open light is no card.
     pub no_card_permille: u16,
+    /// Most noise of one line, as a share of the light: beyond it, a chad could hide.
+    /// No rig file reaches it; trials of the reader do.
+    pub most_noise: f64,
 }
 
 impl Limits {
@@ -141,6 +144,7 @@ impl Limits {
                 .all(|limit| limit.is_finite() && *limit > 0.0)
             && self.single_card_permille < self.no_card_permille
             && self.no_card_permille <= 900
+            && self.most_noise > 0.0
     }
 }
 
@@ -157,6 +161,10 @@ impl Default for Limits {
             least_light: 32,
             single_card_permille: 22,
             no_card_permille: 350,
+            // with more, a chad that covers a fifth of its hole and hangs from the
+            // side, where the aperture sees least of it, has a misfit that noise
+            // alone could bring
+            most_noise: 0.0105,
         }
     }
 }

@@ -149,7 +149,7 @@ pub(super) fn measure<const N: usize>(
     rows.settle(&pegs.across());
     let margin = margin(&rows, &pegs, geometry, limits);
     let levels = levels::levels(&rows, margin, limits)?;
-    let mut measured = tell::tell(&rows, &levels, geometry)?;
+    let mut measured = tell::tell(&rows, &levels, geometry, limits)?;
     measured.pegs = pegs.spots(&rows, &levels);
     Ok(measured)
 }

@@ -5,7 +5,7 @@
 //! channel's size in this row's place, solid card, or neither, each allowed the
 //! small differences that blocks and paper have.
 
-use super::super::input::Geometry;
+use super::super::input::{Geometry, Limits};
 use super::super::light::Lanes;
 use super::super::verdict::UnreadReason;
 use super::bases::SHAPES;
@@ -31,11 +31,6 @@ const MISFIT: f32 = 58.0;
 /// What has a misfit so much larger than another thing's is not likely at all: less
 /// than the last digit of a probability.
 const BEYOND: f32 = 40.0;
-
-/// Most noise of one line, as a share of the light: beyond it, a chad that covers
-/// a fifth of its hole and hangs from the side, where the aperture sees least of
-/// it, has a misfit that noise alone could bring under [`MISFIT`].
-const MOST_NOISE: f32 = 0.0105;
 
 /// Furthest that a hole may pass beside its aperture's middle: beyond it, a chad
 /// that covers three tenths of the hole from the far side hides from the aperture.
@@ -63,8 +58,9 @@ pub(super) fn tell<const N: usize>(
     rows: &Rows<'_, N>,
     levels: &Levels<N>,
     geometry: &Geometry,
+    limits: &Limits,
 ) -> Result<Measured, UnreadReason> {
-    quiet_enough(rows, levels)?;
+    quiet_enough(rows, levels, limits)?;
     straight_enough(rows)?;
     let mut spots = Vec::with_capacity(rows.each.len() * rows.light.holes);
     let uneven = levels.noise.map(|noise| noise.hypot(STEPS));
@@ -94,9 +90,10 @@ pub(super) fn tell<const N: usize>(
 fn quiet_enough<const N: usize>(
     rows: &Rows<'_, N>,
     levels: &Levels<N>,
+    limits: &Limits,
 ) -> Result<(), UnreadReason> {
     for (hole, noise) in (1u8..).zip(&levels.noise).take(rows.light.holes) {
-        if *noise > MOST_NOISE {
+        if f64::from(*noise) > limits.most_noise {
             return Err(UnreadReason::TooNoisy {
                 hole,
                 permille: super::super::light::permille(*noise),
