@@ -68,9 +68,7 @@ pub async fn draw_up(
         Some(list) => CardList::parse(list, deck.card_count())?,
         None => CardList::all(deck.card_count()),
     };
-    if wanted.kind == Kind::Cut {
-        no_gaps(deck, &list)?;
-    }
+    no_gaps(deck, &list)?;
     let past = Past::of(deck, hub).await?;
     let cut = wanted.kind == Kind::Cut;
     let good = |card: &CardNumber| cut && past.good.contains(card);
@@ -122,6 +120,7 @@ pub async fn draw_up(
         deck: Arc::clone(deck),
         others: Arc::new(others),
         mending: mending.strokes,
+        until_told: false,
         first: None,
         settings,
         geometry: RigFile::geometry(deck.format()),
@@ -196,7 +195,7 @@ fn deck_sha(deck: &Deck) -> Result<DeckSha, ServiceError> {
     Ok(DeckSha(sha))
 }
 
-/// Cards that were never read cannot be cut.
+/// Cards that were never read cannot be cut, and none can be found right.
 fn no_gaps(deck: &Deck, list: &CardList) -> Result<(), ServiceError> {
     let gaps = deck.reading().map_or(&[][..], |reading| &reading.gaps);
     let asked: Vec<CardNumber> = gaps
@@ -211,7 +210,7 @@ fn no_gaps(deck: &Deck, list: &CardList) -> Result<(), ServiceError> {
     let rest = CardList::from_cards(rest);
     Err(ServiceError::Request(format!(
         "cards {} of {} are gaps: they were never read, and their lines are blank; write their lines \
-         and take them off `gaps` in the deck file, or cut the others with --cards {rest}",
+         and take them off `gaps` in the deck file, or name the others with --cards {rest}",
         CardList::from_cards(asked),
         deck.name()
     )))

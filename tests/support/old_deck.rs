@@ -149,7 +149,7 @@ impl OldDeck {
         let format = self.truth.format();
         let blank = format.programme(&vec![Row(0); usize::from(format.rows())]);
         let look = self.judge.look(&blank, &reading(&read)).ok()?;
-        Some(Sight::of(&look, format))
+        Sight::of(&look, format)
     }
 }
 

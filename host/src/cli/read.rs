@@ -26,7 +26,7 @@ pub(super) struct ReadArgs {
     #[arg(long, value_name = "LIST")]
     lacking: Option<String>,
     /// How often the stack is read; what dust hid once is seen another time.
-    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u8).range(1..=20))]
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u8).range(0..=20))]
     passes: u8,
     /// Read the same stack again and make the deck anew of all passes.
     #[arg(long)]

@@ -29,6 +29,16 @@ pub enum CopyError {
         "no card of the stack could be read; clean the reader, see how the cards lie, and read it again"
     )]
     Nothing,
+    /// A card is said to be lacking that lies beyond the end.
+    #[error(
+        "card {card} is said to be lacking, and with the others that are the deck ends with card {cards}; see whether cards were missed, or name fewer (what was read is kept: --more with --passes 0 makes the deck of it)"
+    )]
+    Lacking {
+        /// The card.
+        card: u32,
+        /// Cards of the deck.
+        cards: usize,
+    },
     /// The cards make no deck.
     #[error("what was read makes no deck: {0}")]
     NoDeck(String),
@@ -83,6 +93,13 @@ pub fn copied(
         draft.add(column);
     }
     draft.lack(lacking);
+    let known = draft.cards.len();
+    if let Some(card) = lacking.iter().find(|card| card.0 as usize > known) {
+        return Err(CopyError::Lacking {
+            card: card.0,
+            cards: known,
+        });
+    }
     let notes = notes(&draft.numbered, passes.len());
     let Draft { reading, cards, .. } = draft;
     let no_deck = |fault: crate::deck::CardFault| CopyError::NoDeck(fault.to_string());
@@ -159,7 +176,10 @@ fn note(column: &Column, passes: usize) -> Option<String> {
         sight.is_some_and(Sight::lay_end_for_end)
     };
     if column.iter().all(|placed| placed.sight.is_none()) {
-        return Some("could not be read, and is left as a gap".to_string());
+        return Some(
+            "could not be read, or has not the lace holes of this format; left as a gap"
+                .to_string(),
+        );
     }
     if column.len() < passes {
         let met: Vec<String> = column

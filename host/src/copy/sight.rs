@@ -30,11 +30,15 @@ pub struct Sight {
 }
 
 impl Sight {
-    /// What was seen of a card of this format.
+    /// What was seen of a card of this format; none if it has not even the lace
+    /// holes of one.
     #[must_use]
-    pub fn of(look: &Look, format: &CardFormat) -> Sight {
+    pub fn of(look: &Look, format: &CardFormat) -> Option<Sight> {
         let blank = vec![Row(0); usize::from(format.rows())];
         let programme = format.programme(&blank);
+        if !is_laced(look, &programme) {
+            return None;
+        }
         let end_for_end =
             lace_holes_right(look, &programme, true) > lace_holes_right(look, &programme, false);
         let row = |row: u16| {
@@ -42,11 +46,11 @@ impl Sight {
             Some(line(look, format.strokes(), stroke, end_for_end))
         };
         let lines = (1..=format.rows()).map(|number| row(number).unwrap_or_default());
-        Sight {
+        Some(Sight {
             lines: lines.collect(),
             holes: look.holes,
             end_for_end,
-        }
+        })
     }
 
     /// Whether it lay end for end, by its lace holes.
@@ -94,6 +98,25 @@ impl Sight {
     pub(super) fn positions(&self) -> u32 {
         self.lines.len() as u32 * u32::from(self.holes)
     }
+}
+
+/// Whether more than half of the lace holes are there, whichever end comes first.
+fn is_laced(look: &Look, programme: &[Stroke]) -> bool {
+    let strokes = programme.len() as u16;
+    let lace = || {
+        let laced = programme.iter().zip(0u16..);
+        let laced =
+            laced.filter(|(what, _)| matches!(what, Stroke::Lace(_) | Stroke::LaceAndPeg(_)));
+        laced.flat_map(|(what, stroke)| what.punches().holes().map(move |hole| (stroke, hole)))
+    };
+    let there = |end_for_end| {
+        let is_open = |at: &(u16, u8)| {
+            turned(look, strokes, *at, end_for_end).is_some_and(|at| at.seen != Seen::Solid)
+        };
+        lace().filter(is_open).count()
+    };
+    let wanted = lace().count();
+    wanted == 0 || there(false).max(there(true)) * 2 > wanted
 }
 
 /// How many positions of the strokes that no needle row has are as they should

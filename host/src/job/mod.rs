@@ -85,6 +85,9 @@ pub struct Order {
     pub cards: Vec<CardNumber>,
     /// For mending: the strokes that cut what is missing, for each of `cards`.
     pub mending: BTreeMap<CardNumber, Vec<Stroke>>,
+    /// For reading: the stack ends when a person says so, and `cards` are more than
+    /// there can be.
+    pub until_told: bool,
     /// What a person has to see to before anything moves; none if the order was
     /// given by somebody who has.
     pub first: Option<String>,

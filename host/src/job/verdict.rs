@@ -92,7 +92,7 @@ pub(super) fn news_unread(
 ) -> News {
     let (summary, remedy) = match verdict {
         ledger::Verdict::NotBegun => ("it never entered the rig", ""),
-        ledger::Verdict::Unread if kind == Kind::Verify => (
+        ledger::Verdict::Unread if matches!(kind, Kind::Verify | Kind::Read) => (
             "it was in the rig when the rig stopped, and was not read",
             "look whether it is torn, and read it again before it is trusted",
         ),

@@ -17,6 +17,9 @@ use cardwright_protocol::{Row, Stroke};
 /// shows more than a row that is off as a whole (common practice, no source).
 const REGISTER_SHARE: f64 = 1.0 / 3.0;
 
+/// With more missing than this, it is worth a new card, and may be another one.
+const MOST_FAULTS: usize = 12;
+
 /// Why a card is not mended.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum NoMending {
@@ -58,6 +61,9 @@ pub fn mending(
     };
     if faults.iter().any(|fault| fault.kind == FaultKind::Extra) {
         return Err(NoMending::Extra);
+    }
+    if faults.len() > MOST_FAULTS {
+        return Err(NoMending::Verdict(report.summary.clone()));
     }
     let plane = Plane {
         offset_mm: f64::from(report.offset_um) / 1e3,

@@ -57,14 +57,23 @@ impl Ledger {
         self.rows(&sql, [], job_row)
     }
 
-    /// Of each card of a deck, over all jobs, the attempt that was read last.
+    /// Of each card of a deck, over all jobs, the attempt that was read last, if it
+    /// was not in the rig again since without being read.
     ///
     /// # Errors
     /// As [`LedgerError`] says for damage and disk.
     pub fn last_read(&self, deck: DeckSha) -> Result<Vec<AttemptRow>, LedgerError> {
         let sql = format!(
             "{ATTEMPT} JOIN job ON job.number = attempt.job JOIN deck ON deck.id = job.deck
-             WHERE deck.sha256 = ?1 AND attempt.end_order = (
+             WHERE deck.sha256 = ?1 AND NOT EXISTS (
+                 SELECT 1 FROM attempt AS newer JOIN job AS its ON its.number = newer.job
+                 WHERE its.deck = job.deck AND newer.card = attempt.card
+                     AND newer.verdict <> 'not begun'
+                     AND coalesce(newer.end_order > attempt.end_order, 1)
+                     AND NOT EXISTS (SELECT 1 FROM readings WHERE readings.job = newer.job
+                         AND readings.card = newer.card
+                         AND readings.attempt = newer.attempt))
+             AND attempt.end_order = (
                  SELECT max(last.end_order) FROM attempt AS last
                  JOIN job AS its ON its.number = last.job
                  JOIN readings ON readings.job = last.job AND readings.card = last.card

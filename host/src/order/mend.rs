@@ -50,7 +50,7 @@ pub(super) async fn mending_of(
             Some(row) => row,
             None if all => continue,
             None => {
-                let words = "it was never read; verify the stack first";
+                let words = "it was not read since it was in the rig last; verify the stack first";
                 found.refused.push(format!("card {}: {words}", card.0));
                 continue;
             }
@@ -71,6 +71,19 @@ async fn one(
     rig: &RigFile,
     hub: &Hub,
 ) -> Result<Result<Vec<Stroke>, String>, ServiceError> {
+    if row.verdict == Verdict::OutOfOrder {
+        return Ok(Err(
+            "another card was read in its place; put the stack in order and verify it again"
+                .to_string(),
+        ));
+    }
+    let doubts = deck.reading().map_or(&[][..], |reading| &reading.doubtful);
+    if doubts.iter().any(|doubt| doubt.card == row.card) {
+        return Ok(Err(
+            "some of its holes are doubtful and only guessed; `cardwright deck settle` first"
+                .to_string(),
+        ));
+    }
     let age = Clock::time_of_day().0 - row.ended.map_or(0, |ended| ended.0);
     if age > FRESH_MS {
         return Ok(Err(

@@ -52,6 +52,7 @@ pub(crate) async fn reading_order(
         others: Arc::default(),
         cards: (1..=count).map(CardNumber).collect(),
         mending: BTreeMap::new(),
+        until_told: cards.is_none(),
         first: None,
         recut: Recut::Never,
         settings: rig.settings(format),

@@ -15,7 +15,7 @@ use super::{Outcome, RigChoice, ServiceError, Stock, drive};
 use crate::copy::{Copied, Sight, copied};
 use crate::deck::{CardFormat, CardList, Deck, Row};
 use crate::engine::{Clock, Hub};
-use crate::job::{Job, News, Order, Person};
+use crate::job::{End, Job, News, Order, Person};
 use crate::judge::{Judge, Look};
 use crate::ledger::writer::{Answer, Command};
 use crate::ledger::{AttemptRow, Ending, JobKind, JobRow, Verdict, reading_of};
@@ -54,9 +54,27 @@ pub(super) async fn serve(
         Some(list) => CardList::parse(list, MOST_READ)?.iter().collect(),
         None => BTreeSet::new(),
     };
+    let name = ask.out.file_stem().unwrap_or_default().to_string_lossy();
     let reading = Reading::begin(&ask, &format, hub).await?;
-    let earlier = reading.passes(hub).await?.len() as u32;
+    let before = reading.passes(hub).await?;
+    let earlier = before.len() as u32;
+    if ask.more && ask.out.exists() {
+        let passes = sights(&before, &format, &rig_file, hub).await?;
+        let made = copied(&name, &format, &passes, &lacking).map(|copied| copied.deck);
+        if made.ok().as_ref() != Some(&Deck::read(&ask.out)?) {
+            return Err(ServiceError::Request(format!(
+                "{} is not as it was read: it was settled or written in since, or --lacking is not \
+                 as it was; read the stack into another file, or say --lacking again",
+                ask.out.display()
+            )));
+        }
+    }
     for pass in 1..=u32::from(ask.passes) {
+        if pass > 1 && persons.is_closed() {
+            // whoever asked is gone
+            return Ok(Outcome::from(End::Stopped));
+        }
+        let stack = rig.magazine(&format)?;
         let settings = reading.settings(earlier + pass);
         let mut order = reading_order(&format, ask.cards, settings, &rig_file, hub).await?;
         if pass > 1 && !rig.is_virtual() {
@@ -65,7 +83,6 @@ pub(super) async fn serve(
                 ask.passes
             ));
         }
-        let stack = rig.magazine(&format)?;
         let known = ask.cards.unwrap_or(0);
         let outcome = one_pass(order, known, stack, rig, hub, news, persons).await?;
         // a pass that was not read to its end tells why
@@ -74,7 +91,6 @@ pub(super) async fn serve(
         }
     }
     let passes = sights(&reading.passes(hub).await?, &format, &rig_file, hub).await?;
-    let name = ask.out.file_stem().unwrap_or_default().to_string_lossy();
     let Copied { deck, notes } = copied(&name, &format, &passes, &lacking)
         .map_err(|error| ServiceError::Request(error.to_string()))?;
     deck.write(&ask.out, ask.more)
@@ -124,7 +140,8 @@ impl Reading {
             format: format.sha256(),
         };
         let jobs = jobs(hub).await?;
-        for job in jobs.iter().filter(|job| job.ended.is_none()) {
+        let into = |job: &&JobRow| job.settings["out"] == *reading.out;
+        for job in jobs.iter().filter(into).filter(|job| job.ended.is_none()) {
             // a pass that was cut off is made again
             let end = Command::EndJob(job.job, Ending::Failed, Clock::time_of_day());
             hub.ask(end).await?;
@@ -205,7 +222,7 @@ pub(super) async fn sights(
             .filter(|card| card.verdict != Verdict::NotBegun)
         {
             let look = look(card, format, rig, hub).await?;
-            pass.push(look.map(|look| Sight::of(&look, format)));
+            pass.push(look.and_then(|look| Sight::of(&look, format)));
         }
         all.push(pass);
     }

@@ -38,16 +38,24 @@ pub fn whereabouts(seen: &Pattern, decks: &[Deck]) -> Vec<Whereabouts> {
         let Recognition::Known(candidates) = catalogue.recognise(seen) else {
             continue;
         };
-        found.extend(candidates.iter().map(|candidate| Whereabouts {
-            deck: deck.name().to_string(),
-            sha256: deck.sha256().chars().take(HASH).collect(),
-            cards: catalogue.cards_of(candidate.class).to_vec(),
-            lie: match candidate.lie {
-                Lie::AsIs => "as it should".to_string(),
-                lie => lie.to_string(),
-            },
-            wrong: candidate.difference.wrong(),
-        }));
+        let gaps = deck.reading().map_or(&[][..], |reading| &reading.gaps);
+        for candidate in candidates {
+            let mut cards = catalogue.cards_of(candidate.class).to_vec();
+            cards.retain(|card| !gaps.contains(card));
+            if cards.is_empty() {
+                continue;
+            }
+            found.push(Whereabouts {
+                deck: deck.name().to_string(),
+                sha256: deck.sha256().chars().take(HASH).collect(),
+                cards,
+                lie: match candidate.lie {
+                    Lie::AsIs => "as it should".to_string(),
+                    lie => lie.to_string(),
+                },
+                wrong: candidate.difference.wrong(),
+            });
+        }
     }
     found.sort_by_key(|place| place.wrong);
     found

@@ -74,6 +74,9 @@ fn a_stack_ends_where_a_person_says() {
     let copied = cards(&copy);
     assert!(copied.len() >= 3, "{done:?}");
     assert_eq!(copied[..3], cards(&old)[..]);
+    // a blank card is no card of the deck
+    let gaps = done.summary()["gaps"].as_array().map_or(0, Vec::len);
+    assert_eq!(gaps, copied.len() - 3, "{done:?}");
 }
 
 #[test]
@@ -116,6 +119,14 @@ fn what_is_worn_is_doubtful_until_it_is_settled_and_gaps_are_not_cut() {
         .arg(&copy));
     assert_eq!(pictures.status, 1, "{pictures:?}");
     assert!(place.file("pictures/doubtful-1.png").is_file());
+
+    // which of the guesses is right, nobody has said: an old card is not cut by them
+    let verify = run(
+        on(&place, &["verify", "--json", "--cards", "1-3", "--stack"])
+            .arg(format!("{}:1-3", old.display()))
+            .arg(&copy),
+    );
+    assert!(verify.status <= 1, "{verify:?}");
 
     // every closed hole was a hole
     let mut settle = Live::start(
@@ -215,6 +226,53 @@ fn missing_holes_are_cut_into_the_same_cards() {
         (0, &0.into()),
         "{rest:?}"
     );
+}
+
+/// What lies in the rig is not what the stack's reading found in its place.
+#[test]
+fn a_card_that_was_read_in_anothers_place_is_not_mended() {
+    let place = Place::new();
+    let (deck, other) = (place.deck("towel", 2, 21), place.deck("napkin", 2, 22));
+    let stack = format!("{}:1", other.display());
+    let mut verify = on(&place, &["verify", "--json", "--stack", &stack]);
+    let mut job = Live::start(verify.arg(&deck).stdin(Stdio::piped()));
+    job.event("card");
+    job.say("s");
+    assert_eq!(job.end().status, 1);
+    let mend = run(on(&place, &["cut", "--mend", "--cards", "1"]).arg(&deck));
+    assert_eq!(mend.status, 1, "{mend:?}");
+    assert!(
+        mend.stderr.contains("no card of towel can be mended"),
+        "{mend:?}"
+    );
+}
+
+#[test]
+fn more_of_a_reading_does_not_undo_what_a_person_settled() {
+    let place = Place::new();
+    let (old, copy) = (place.deck("old", 4, 23), place.file("copy.deck"));
+    let worn = place.write("worn.toml", "seed = 6\nworn_hole = 0.04\n");
+    let stack = old.display().to_string();
+    let first = run(read(&place, &copy, &stack)
+        .args(["--cards", "4", "--faults"])
+        .arg(worn));
+    assert_eq!(first.status, 1, "{first:?}");
+    let mut settle = Live::start(
+        cardwright(&["deck", "settle", "--json"])
+            .arg(&copy)
+            .stdin(Stdio::piped()),
+    );
+    settle.say("y");
+    settle.say("q");
+    settle.end();
+    let before = std::fs::read(&copy).expect("the copy");
+    let more = run(read(&place, &copy, &stack).args(["--cards", "4", "--more"]));
+    assert_eq!(more.status, 2, "{more:?}");
+    assert!(
+        more.summary()["words"].to_string().contains("settled"),
+        "{more:?}"
+    );
+    assert_eq!(std::fs::read(&copy).expect("the copy"), before);
 }
 
 #[test]

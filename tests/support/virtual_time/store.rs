@@ -146,6 +146,7 @@ impl MemoryStore {
             deck: Arc::clone(deck),
             others: Arc::default(),
             mending: BTreeMap::new(),
+            until_told: false,
             first: None,
             cards: deck.cards().map(|(number, _)| number).collect(),
             recut: Recut::End,

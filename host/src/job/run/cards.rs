@@ -238,6 +238,13 @@ impl Job {
                     self.phase = Phase::Over(end.clone());
                     let findings = self.stack.as_ref().and_then(Stacked::findings);
                     fx.extend(findings.map(|findings| Effect::Tell(News::Stack { findings })));
+                    if self.order.kind == Kind::Read && self.account.stops > 0 {
+                        let words = "the rig stopped on the way: count the cards of the copy; one that \
+                                     was taken out is not in it, and a gap may be two cards";
+                        fx.push(Effect::Tell(News::Note {
+                            words: words.to_string(),
+                        }));
+                    }
                     fx.push(Effect::Tell(News::Summary(Box::new(self.account()))));
                 }
                 return;

@@ -102,7 +102,10 @@ impl Job {
         match order {
             Person::Reset => match self.phase {
                 Phase::AwaitingReset => self.begin(at, fx),
-                Phase::Closed | Phase::Asking { .. } | Phase::Settling => self.authorised = true,
+                // what is to be seen to first was not told yet
+                Phase::Closed | Phase::Asking { .. } | Phase::Settling => {
+                    self.authorised |= self.order.first.is_none();
+                }
                 _ => {}
             },
             Person::Pause => fx.push(Effect::Send(HostToUnit::Pause)),
@@ -119,7 +122,7 @@ impl Job {
             Phase::Closed => self.phase = self.close_job(End::Stopped, at, fx),
             Phase::AwaitingReset => self.finish(End::Stopped, at, fx),
             Phase::Running | Phase::Draining => {
-                self.read_to_end = self.order.kind == Kind::Read;
+                self.read_to_end = self.order.until_told;
                 self.phase = Phase::Draining;
                 // nothing moves while a card is waited for, so nothing is lost
                 let now = again || self.unit_state == State::WaitingForCard;
