@@ -200,6 +200,23 @@ fn only_the_cards_asked_for_are_cut_and_good_ones_left_alone() {
     assert!(order.is_none(), "all five are good");
 }
 
+/// An Enter typed before the question is no answer to it.
+#[test]
+fn nothing_moves_before_a_person_has_seen_to_what_is_first() {
+    let deck = random_deck(2, 9);
+    let mut order = MemoryStore::order(&deck, 1, &rig());
+    order.first = Some("lay in the cards".to_string());
+    let mut shop = shop_with(MemoryStore::default(), &Faults::default(), 100);
+    shop.start(Job::new(order));
+    shop.order(Person::Reset);
+    run_to_end(&mut shop);
+    let at = |wanted: fn(&News) -> bool| shop.news.iter().position(wanted);
+    let asked =
+        at(|news| matches!(news, News::NeedsReset { remedy } if remedy == "lay in the cards"));
+    let started = at(|news| matches!(news, News::Started));
+    assert!(asked.is_some() && asked < started, "{asked:?} {started:?}");
+}
+
 #[test]
 fn settings_beyond_the_units_limits_are_refused_and_nothing_moves() {
     let deck = random_deck(2, 7);
