@@ -6,6 +6,7 @@
 //! neighbours.
 
 use super::super::input::{Geometry, Limits};
+use super::super::light::Lanes;
 use super::super::overlap::{Profile, open_share};
 use super::super::verdict::UnreadReason;
 
@@ -101,38 +102,56 @@ impl Bases {
     /// The phase for holes whose centre lies `lines` from the middle line and
     /// passes `across_mm` beside the aperture's middle.
     pub(super) fn phase(&self, lines: f32, across_mm: f32) -> Option<&Phase> {
-        let number = ((lines + 0.5) * PHASES as f32).round() as usize;
-        let across = (across_mm.abs() / ACROSS_STEP_MM).round() as usize;
+        let number = ((lines + 0.5) * PHASES as f32 + 0.5) as usize;
+        let across = (across_mm.abs() * (1.0 / ACROSS_STEP_MM) + 0.5) as usize;
         self.tables
             .get(across.min(ACROSS - 1))?
             .get(number.min(PHASES))
     }
 
-    /// Holes at this phase that pass `across_mm` beside the aperture's middle.
-    pub(super) fn beside(&self, phase: &Phase, across_mm: f32) -> Beside<'_> {
-        let place = (across_mm.abs() / ACROSS_STEP_MM).min((ACROSS - 1) as f32);
-        let near = (place as usize).min(ACROSS - 2);
+    /// Whole holes at this phase that pass so far beside their apertures' middles, a
+    /// row's `across_mm` apart from each other only by what the card has swollen.
+    pub(super) fn beside<const N: usize>(
+        &self,
+        phase: &Phase,
+        across_mm: &Lanes<N>,
+    ) -> Beside<'_, N> {
+        let middle = across_mm.iter().sum::<f32>() / N as f32;
+        let near = (middle.abs() * (1.0 / ACROSS_STEP_MM)) as usize;
+        let near = near.min(ACROSS - 2);
+        // light falls off with the square of what a hole lies beside
+        let square = |across: usize| (across as f32 * ACROSS_STEP_MM).powi(2);
+        let (from, scale) = (square(near), 1.0 / (square(near + 1) - square(near)));
+        let most = square(ACROSS - 1);
+        let mut share = *across_mm;
+        for share in &mut share {
+            *share = ((*share * *share).min(most) - from) * scale;
+        }
         Beside {
             near: &self.tables[near][phase.number].taps,
             far: &self.tables[near + 1][phase.number].taps,
-            share: place - near as f32,
+            share,
         }
     }
 }
 
-/// Holes between two tables.
-#[derive(Clone, Copy)]
-pub(super) struct Beside<'a> {
+/// A row's holes between two tables.
+pub(super) struct Beside<'a, const N: usize> {
     near: &'a [[f32; SHAPES]],
     far: &'a [[f32; SHAPES]],
-    share: f32,
+    share: Lanes<N>,
 }
 
-impl Beside<'_> {
-    /// The light of a whole one at a line of the window.
-    pub(super) fn whole(&self, line: usize) -> f32 {
-        let (near, far) = (self.near[line][0], self.far[line][0]);
-        near + (far - near) * self.share
+impl<const N: usize> Beside<'_, N> {
+    /// The light of whole ones, line by line.
+    pub(super) fn whole(&self) -> impl Iterator<Item = Lanes<N>> {
+        self.near.iter().zip(self.far).map(|(near, far)| {
+            let mut whole = self.share;
+            for whole in &mut whole {
+                *whole = near[0] + (far[0] - near[0]) * *whole;
+            }
+            whole
+        })
     }
 }
 

@@ -381,15 +381,15 @@ impl<const N: usize> Peg<N> {
                 // what lies beside it may be a chad, whose shape nobody knows
                 let is_clear = slopes.iter().skip(OWN).all(|share| *share <= 0.0);
                 let weight = if is_clear { 1.0 } else { BESIDE };
-                // they are symmetrical: what is left of the diagonal is enough
-                let rows = normal.iter_mut().zip(&mut right).zip(slopes);
-                for (n, ((row, right), a)) in rows.enumerate().take(count) {
-                    if a == 0.0 {
-                        continue;
-                    }
-                    *right += f64::from(weight * a * left);
-                    for (sum, b) in row.iter_mut().zip(slopes).take(n + 1) {
-                        *sum += f64::from(weight * a * b);
+                // they are symmetrical: what is left of the diagonal is enough;
+                // and most needle holes are out of sight
+                let seen: heapless::Vec<usize, MOST> =
+                    (0..count).filter(|n| slopes[*n] != 0.0).collect();
+                for (at, n) in seen.iter().enumerate() {
+                    let a = weight * slopes[*n];
+                    right[*n] += f64::from(a * left);
+                    for m in &seen[..=at] {
+                        normal[*n][*m] += f64::from(a * slopes[*m]);
                     }
                 }
             }

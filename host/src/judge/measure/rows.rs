@@ -192,8 +192,7 @@ impl<'a, const N: usize> Rows<'a, N> {
                 .map(|lane| row.along_mm[lane] - skewed[lane])
                 .collect()
         };
-        let (mut whole, mut any) = (offsets(2.0 * LEAST_LIGHT), offsets(LEAST_LIGHT));
-        median(&mut whole).or_else(|| median(&mut any))
+        median(&mut offsets(2.0 * LEAST_LIGHT)).or_else(|| median(&mut offsets(LEAST_LIGHT)))
     }
 
     /// Brings places and plane to rest, the peg holes having been found at these

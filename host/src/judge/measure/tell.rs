@@ -244,6 +244,7 @@ fn strays<const N: usize>(rows: &Rows<'_, N>, spots: &mut [Spot]) {
         Some(row.window.as_ref()?.centre_mm)
     };
     let reach = (bases.half as f32 + 0.5) * bases.line_mm;
+    let rows_a_mm = 1.0 / bases.pitch_mm;
     let seen = |row: usize, x: f32| centre(row).is_some_and(|at| (at - x).abs() <= reach);
     for (number, line) in rows.light.lines.iter().enumerate() {
         let x = (number as f32 - before) * bases.line_mm;
@@ -252,8 +253,8 @@ fn strays<const N: usize>(rows: &Rows<'_, N>, spots: &mut [Spot]) {
         if beyond {
             continue;
         }
-        let nearest =
-            ((x / bases.pitch_mm).round().max(0.0) as usize).min(rows.each.len().max(1) - 1);
+        // `as` makes nothing of what is less than nothing
+        let nearest = ((x * rows_a_mm + 0.5) as usize).min(rows.each.len().max(1) - 1);
         if seen(nearest, x) || line.iter().all(|light| *light < STRAY) {
             continue;
         }

@@ -86,10 +86,10 @@ fn middle<const N: usize>(
     }
     let (mut all, mut moments) = (0.0, 0.0);
     for ((sum, moment), near_peg) in sum.iter().zip(&moment).zip(near_peg) {
-        if *sum > clear && !near_peg {
-            all += sum;
-            moments += moment;
-        }
+        // without a branch, which would be guessed wrong at every other hole
+        let told = f32::from(u8::from(*sum > clear && !near_peg));
+        all += told * sum;
+        moments += told * moment;
     }
     let start_mm = (centre - light.per_row as i64) as f32 * bases.line_mm;
     (all > 0.0).then(|| start_mm + moments / all * bases.line_mm)

@@ -99,8 +99,10 @@ impl<'a, const N: usize> Window<'a, N> {
         neighbours: &[Neighbour<'_, N>],
     ) -> Option<Window<'a, N>> {
         let centre = centre_mm / bases.line_mm + light.per_row as f32;
-        let middle = centre.round();
-        let first = usize::try_from(middle as i64 - bases.half as i64).ok()?;
+        // nothing before the first line is looked at, and `as` is quicker than rounding
+        let middle = (centre + 0.5) as usize;
+        let first = middle.checked_sub(bases.half)?;
+        let middle = middle as f32;
         let lines = light.lines.get(first..=first + 2 * bases.half)?;
         let mut lines = Cow::Borrowed(lines);
         let start_mm = (first as f32 - light.per_row as f32) * bases.line_mm;
@@ -164,16 +166,10 @@ impl<'a, const N: usize> Window<'a, N> {
         expected: &Expected<N>,
         beliefs: &Beliefs<N>,
     ) -> (Fit<N>, Lanes<N>) {
-        let mut beside = [bases.beside(self.phase, 0.0); N];
-        for (beside, across) in beside.iter_mut().zip(&expected.across) {
-            *beside = bases.beside(self.phase, *across);
-        }
+        let beside = bases.beside(self.phase, &expected.across);
         let (mut sums, mut all) = (Sums::NONE, [0.0; N]);
-        for (number, (line, tap)) in self.lines.iter().zip(&self.phase.taps).enumerate() {
-            let mut whole = [0.0; N];
-            for (whole, beside) in whole.iter_mut().zip(&beside) {
-                *whole = beside.whole(number);
-            }
+        let lines = self.lines.iter().zip(&self.phase.taps);
+        for ((line, tap), whole) in lines.zip(beside.whole()) {
             let mut left = *line;
             for lane in 0..N {
                 let shape =
