@@ -10,262 +10,21 @@
 //!    were done: always, if all cards are different; else but for one stack in
 //!    a thousand.
 //! 3. Where all cards of a deck are different, exactly what was done is named.
-//! 4. Where some are identical, what was done is named or in the set that is
-//!    named. If it is not, then by 1 and 2 another explanation, as short, gives
-//!    the same stack hole by hole: nobody could tell. For a single missing or
-//!    doubled card that is no excuse: all cards that could be it are computed
-//!    from the holes, and the named set must be just those.
+//! 4. Where some are identical, what was done is named, or in the set that is
+//!    named, or declared to be possible instead. By 1 and 2 what is named then
+//!    gives the same stack hole by hole: nobody could tell. For a single missing
+//!    or doubled card all cards that could be it are computed from the holes, and
+//!    the named set must be just those. Where acts on a few identical cards hide
+//!    one another, one in a thousand may be neither. Where no two cards are alike
+//!    nothing is ever declared to be possible instead.
 
 mod stack_made;
 
-use cardwright::stack::{Account, Catalogue, Disorder, Lie, Pattern, Recognition, Taken, order};
+use cardwright::stack::{Account, Catalogue, Disorder, Pattern, Recognition, Taken, order};
 use rand::RngExt as _;
+use stack_made::acts::*;
 use stack_made::*;
 use std::collections::BTreeMap;
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Act {
-    Missing(usize),
-    Exchanged(usize, usize),
-    /// Card, and the card behind which its double is put.
-    Double(usize, usize),
-    /// First card, how many, and the card behind which they are put.
-    Moved(usize, usize, usize),
-    Turned(usize, Lie),
-    /// Card of the other deck, how it lies, behind which card.
-    Foreign(usize, Lie, usize),
-    Unknown(usize),
-}
-
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-enum Kind {
-    Plain,
-    FewClasses,
-    Blanks,
-    Symmetric,
-    TwoCylinders,
-    Pairs,
-}
-
-const KINDS: [Kind; 6] = [
-    Kind::Plain,
-    Kind::FewClasses,
-    Kind::Blanks,
-    Kind::Symmetric,
-    Kind::TwoCylinders,
-    Kind::Pairs,
-];
-
-fn deck(kind: Kind, cards: usize, chance: &mut Chance) -> Vec<Pattern> {
-    let some = plain_deck(chance, 5);
-    let lie = |chance: &mut Chance| Lie::ALL[chance.random_range(1..4)];
-    let mut made: Vec<Pattern> = Vec::new();
-    for at in 0..cards {
-        let card = match kind {
-            Kind::Plain => plain_card(chance),
-            Kind::FewClasses => some[chance.random_range(0..some.len())].clone(),
-            Kind::Blanks if chance.random_bool(0.4) => pattern(vec![0; PLACES]),
-            Kind::Blanks => plain_card(chance),
-            Kind::Symmetric => {
-                let lie = lie(chance);
-                symmetric_card(chance, lie)
-            }
-            // the ground on the one cylinder, a figure on the other
-            Kind::TwoCylinders if at % 2 == 0 => some[at / 2 % 2].clone(),
-            Kind::TwoCylinders if chance.random_bool(0.7) => some[2 + at / 2 % 3].clone(),
-            Kind::TwoCylinders => plain_card(chance),
-            // some cards are others, turned
-            Kind::Pairs if at > 0 && chance.random_bool(0.3) => {
-                let lie = lie(chance);
-                made[chance.random_range(0..at)].lying(lie)
-            }
-            Kind::Pairs => plain_card(chance),
-        };
-        made.push(card);
-    }
-    made
-}
-
-struct Made {
-    acts: Vec<Act>,
-    /// The stack before faults, and of which card each is, if of the deck.
-    stack: Vec<(Pattern, Option<usize>)>,
-}
-
-/// Marks these cards and those beside them; none if one is marked.
-fn reserve(used: &mut [bool], first: usize, last: usize) -> Option<()> {
-    let around = first.saturating_sub(2)..(last + 3).min(used.len());
-    if used[around.clone()].contains(&true) {
-        return None;
-    }
-    used[around].fill(true);
-    Some(())
-}
-
-/// An act on cards that no other act touches.
-fn draw(used: &mut Vec<bool>, cards: usize, chance: &mut Chance) -> Option<Act> {
-    let before = used.clone();
-    let act = (|| {
-        let one = chance.random_range(0..cards);
-        let gap = chance.random_range(0..cards);
-        let lie = Lie::ALL[chance.random_range(1..4)];
-        Some(match chance.random_range(0..8) {
-            0 => {
-                reserve(used, one, one)?;
-                Act::Missing(one)
-            }
-            1 if one + 1 < cards => {
-                reserve(used, one, one + 1)?;
-                Act::Exchanged(one, one + 1)
-            }
-            2 => {
-                reserve(used, one, one)?;
-                reserve(used, gap, gap)?;
-                Act::Exchanged(one.min(gap), one.max(gap))
-            }
-            3 if chance.random_bool(0.5) => {
-                reserve(used, one, one)?;
-                Act::Double(one, one)
-            }
-            3 => {
-                reserve(used, one, one)?;
-                reserve(used, gap, gap)?;
-                Act::Double(one, gap)
-            }
-            4 => {
-                let count = chance.random_range(1..5).min(cards - one);
-                reserve(used, one, one + count - 1)?;
-                reserve(used, gap, gap)?;
-                // the block is the shorter of the two parts that change places
-                let passed = if gap < one {
-                    one - gap - 1
-                } else {
-                    gap + 1 - one - count
-                };
-                (passed > count + 4).then_some(())?;
-                Act::Moved(one, count, gap)
-            }
-            5 => {
-                reserve(used, one, one)?;
-                Act::Turned(one, lie)
-            }
-            6 => {
-                reserve(used, gap, gap)?;
-                let lie = Lie::ALL[chance.random_range(0..4)];
-                Act::Foreign(chance.random_range(0..20), lie, gap)
-            }
-            7 => {
-                reserve(used, gap, gap)?;
-                Act::Unknown(gap)
-            }
-            _ => return None,
-        })
-    })();
-    if act.is_none() {
-        *used = before;
-    }
-    act
-}
-
-/// Does the acts on a stack that is the deck.
-fn disorder(
-    deck: &[Pattern],
-    other: &[Pattern],
-    acts: &[Act],
-    chance: &mut Chance,
-) -> Option<Made> {
-    let mut stack: Vec<(Pattern, Option<usize>)> =
-        deck.iter().cloned().zip((0..).map(Some)).collect();
-    for act in acts {
-        let at = |stack: &[(Pattern, Option<usize>)], card: usize| {
-            stack.iter().position(|(_, one)| *one == Some(card))
-        };
-        match *act {
-            Act::Missing(card) => drop(stack.remove(at(&stack, card)?)),
-            Act::Exchanged(a, b) => {
-                let (a, b) = (at(&stack, a)?, at(&stack, b)?);
-                stack.swap(a, b);
-            }
-            Act::Double(card, behind) => {
-                let copy = stack[at(&stack, card)?].clone();
-                stack.insert(at(&stack, behind)? + 1, copy);
-            }
-            Act::Moved(card, count, behind) => {
-                let first = at(&stack, card)?;
-                let together = (0..count).all(|next| at(&stack, card + next) == Some(first + next));
-                if !together || (card..card + count).contains(&behind) {
-                    return None;
-                }
-                let block: Vec<_> = stack.drain(first..first + count).collect();
-                let to = at(&stack, behind)? + 1;
-                stack.splice(to..to, block);
-            }
-            Act::Turned(card, lie) => {
-                let place = at(&stack, card)?;
-                stack[place].0 = stack[place].0.lying(lie);
-            }
-            Act::Foreign(card, lie, behind) => {
-                let place = at(&stack, behind)? + 1;
-                stack.insert(place, (other[card].lying(lie), None));
-            }
-            Act::Unknown(behind) => {
-                let place = at(&stack, behind)? + 1;
-                stack.insert(place, (plain_card(chance), None));
-            }
-        }
-    }
-    let acts = acts.to_vec();
-    Some(Made { acts, stack })
-}
-
-/// Whether one of the disorders names this act, or a set with it in it.
-fn is_named(act: Act, account: &Account, deck: &[Pattern]) -> bool {
-    account
-        .disorders
-        .iter()
-        .any(|disorder| match (act, disorder) {
-            (Act::Missing(card), Disorder::Missing { cards, .. }) => cards.contains(number(card)),
-            (Act::Exchanged(a, b), Disorder::Exchanged { cards, .. }) => {
-                *cards == (number(a), number(b))
-            }
-            (Act::Double(card, _), Disorder::Double { card: like, .. }) => {
-                deck[card] == deck[like.0 as usize - 1]
-            }
-            (
-                Act::Moved(card, count, _),
-                Disorder::Moved {
-                    cards, count: n, ..
-                },
-            ) => {
-                *n as usize == count
-                    && cards.contains(number(card))
-                    && cards.contains(number(card + count - 1))
-            }
-            (Act::Turned(card, lie), Disorder::Turned { cards, lie: l, .. }) => {
-                cards.contains(number(card)) && deck[card].lying(lie) == deck[card].lying(*l)
-            }
-            (
-                Act::Foreign(card, lie, _),
-                Disorder::Foreign {
-                    deck,
-                    cards,
-                    lie: l,
-                    ..
-                },
-            ) => deck == "other" && cards.contains(number(card)) && lie == *l,
-            (Act::Unknown(_), Disorder::Unknown { .. }) => true,
-            _ => false,
-        })
-}
-
-/// Acts that change the stack: a symmetric card may be turned.
-fn tells(deck: &[Pattern], act: &Act) -> bool {
-    match *act {
-        Act::Turned(card, lie) => deck[card].lying(lie) != deck[card],
-        Act::Exchanged(a, b) => deck[a] != deck[b],
-        _ => true,
-    }
-}
 
 /// For a single card lost or doubled: every card or place that could be it, by
 /// the holes, is in the set that is named, and no other.
@@ -318,7 +77,8 @@ struct Tally {
     stacks: u32,
     acts: u32,
     named: u32,
-    alike: u32,
+    instead: u32,
+    untold: u32,
     crowded: u32,
     longer: u32,
 }
@@ -380,6 +140,11 @@ fn run(seed: u64, tallies: &mut BTreeMap<Kind, Tally>) {
         .collect();
     let done = u32::try_from(acts.len()).expect("few");
     let unlike = (0..cards).all(|at| !deck[..at].contains(&deck[at]));
+    let plain = unlike && kind != Kind::Pairs;
+    assert!(
+        account.otherwise.is_empty() || !plain,
+        "seed {seed}: {account}"
+    );
     if account.acts() > done {
         println!("seed {seed} {kind:?}: {acts:?}, but\n{account}\n");
         assert!(!unlike, "seed {seed}");
@@ -388,13 +153,15 @@ fn run(seed: u64, tallies: &mut BTreeMap<Kind, Tally>) {
     }
     for act in &acts {
         tally.acts += 1;
-        let named = is_named(*act, &account, &deck);
+        let among = |list: &[Disorder]| list.iter().any(|one| names(one, *act, &deck));
+        let (named, instead) = (among(&account.disorders), among(&account.otherwise));
         tally.named += u32::from(named);
-        tally.alike += u32::from(!named);
-        assert!(
-            named || !unlike || kind == Kind::Pairs,
-            "seed {seed} {kind:?}: {act:?} is not named\n{account}"
-        );
+        tally.instead += u32::from(!named && instead);
+        if !named && !instead {
+            println!("seed {seed} {kind:?}: {act:?} is not named\n{account}\n");
+            tally.untold += 1;
+        }
+        assert!(named || !plain, "seed {seed}: {act:?}\n{account}");
     }
     if let [act] = acts[..] {
         assert_set(act, &account, &deck, &clean, seed);
@@ -426,16 +193,16 @@ fn ten_thousand_stacks() {
         run(seed, &mut tallies);
     }
     println!("{tallies:#?}");
-    let stacks: u32 = tallies.values().map(|tally| tally.stacks).sum();
+    let sum = |count: fn(&Tally) -> u32| tallies.values().map(count).sum::<u32>();
+    let stacks = sum(|tally| tally.stacks);
     assert!(stacks > 9_000, "only {stacks} could be made");
     // Where identical cards hide what was done, the shortest account is not
     // always found; it still mends the stack.
-    let longer: u32 = tallies.values().map(|tally| tally.longer).sum();
+    let longer = sum(|tally| tally.longer);
     assert!(
         longer * 1000 <= stacks,
         "{longer} of {stacks} are told in too many acts"
     );
-    for (kind, tally) in &tallies {
-        assert!(tally.alike * 10 <= tally.acts, "{kind:?}: {tally:?}");
-    }
+    // Several acts on the same few identical cards can hide one another.
+    assert!(sum(|tally| tally.untold) * 1000 <= sum(|tally| tally.acts));
 }

@@ -208,3 +208,22 @@ fn what_a_person_reads() {
          card 71 lies end for end, at place 71; turn it half round, the same face up"
     );
 }
+
+#[test]
+fn what_identical_cards_hide_is_declared() {
+    let cards = plain_deck(&mut chance(9), 20);
+    let deck: Vec<Pattern> = [0, 1, 0, 2, 3, 4, 5, 6, 7, 0, 8, 9]
+        .map(|card: usize| cards[card].clone())
+        .to_vec();
+    // Cards 1 and 2 exchanged give the same as card 1 put behind card 3.
+    let mut stack = deck.clone();
+    stack.swap(0, 1);
+    let told = account(&deck, &stack);
+    assert_mends(&told, &stack, &deck, 9);
+    assert_eq!(
+        told.to_string(),
+        "cards 1 and 2 are exchanged; let the cards at places 2 and 1 change places\n\
+         some cards are identical, so it may have come about in another way: \
+         card 1 stands behind card 3, at place 3; the remedies above put the deck in order all the same"
+    );
+}

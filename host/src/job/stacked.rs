@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Kind, Order};
 use crate::judge::{Judged, Report};
-use crate::stack::{Catalogue, Disorder, Lie, Pattern, Recognition, order};
+use crate::stack::{Catalogue, Disorder, Lie, NOTHING_MORE, Pattern, Recognition, order};
 
 /// Something wrong with the order of a stack.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -108,13 +108,17 @@ impl Stacked {
             _ => false,
         };
         let told = disorders.filter(|disorder| !follows(disorder));
-        Some(
-            told.map(|disorder| StackFinding {
+        let mut findings: Vec<StackFinding> = told
+            .map(|disorder| StackFinding {
                 finding: disorder.to_string(),
                 remedy: disorder.remedy(),
             })
-            .collect(),
-        )
+            .collect();
+        findings.extend(account.hidden().map(|finding| StackFinding {
+            finding,
+            remedy: NOTHING_MORE.to_owned(),
+        }));
+        Some(findings)
     }
 }
 

@@ -125,6 +125,9 @@ pub enum Disorder {
         places: Run<Place>,
         /// The card they stand behind; none if they stand first.
         after: Option<CardNumber>,
+        /// How many cards of the deck are like it, with itself, if it is one: where
+        /// there are more, it may be missing and another of them one too many.
+        like: u32,
     },
     /// Cards that lie the wrong way.
     Turned {

@@ -12,6 +12,7 @@
 use super::align::{Aligned, Choice, Costs, ONE, align};
 use super::disorder::Disorder;
 use super::naming::Naming;
+use super::otherwise::otherwise;
 use super::pattern::{Difference, Lie};
 use super::recognise::{Catalogue, Recognition};
 use super::tell::{Telling, Whole};
@@ -49,6 +50,9 @@ pub struct Account {
     pub places: Vec<Taken>,
     /// What is wrong.
     pub disorders: Vec<Disorder>,
+    /// What identical cards hide: disorders that may be there in the stead of some
+    /// that are told, in as few acts. The remedies of those told do for them too.
+    pub otherwise: Vec<Disorder>,
 }
 
 impl Account {
@@ -88,8 +92,12 @@ impl Account {
 #[must_use]
 pub fn order(seen: &[Recognition], catalogue: &Catalogue) -> Account {
     let ways = likely(seen, catalogue);
-    let accounts = ways.iter().flat_map(Way::accounts);
-    accounts.min_by_key(Account::rank).unwrap_or_default()
+    let accounts: Vec<Account> = ways.iter().flat_map(Way::accounts).collect();
+    let Some(mut told) = accounts.iter().min_by_key(|one| one.rank()).cloned() else {
+        return Account::default();
+    };
+    told.otherwise = otherwise(&told, &accounts, catalogue.classes());
+    told
 }
 
 /// The ways in which the stack as a whole can lie that are worth telling. One act
@@ -242,6 +250,7 @@ impl<'a> Way<'a> {
         Account {
             places: telling.taken(),
             disorders: telling.disorders(),
+            otherwise: Vec::new(),
         }
     }
 }

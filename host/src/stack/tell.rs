@@ -160,11 +160,14 @@ impl Telling<'_> {
             let run = self.naming.identical_run(from);
             let (from, to) = if to <= run.1 { run } else { (from, to) };
             let before = (0..*place).rev().find_map(card);
+            let class = self.naming.deck.get(from).copied().filter(|_| *count == 1);
+            let like = class.map_or(1, |class| self.catalogue.cards_of(class).len());
             all.push(Disorder::Moved {
                 cards: Run::of(from, to),
                 count: u32::try_from(*count).unwrap_or(u32::MAX),
                 places: self.places(*place, last),
                 after: before.map(CardNumber::of_index),
+                like: u32::try_from(like).unwrap_or(u32::MAX),
             });
         }
     }

@@ -6,6 +6,9 @@ use super::pattern::Lie;
 use cardwright_protocol::CardNumber;
 use std::fmt;
 
+/// How many of the disorders that may be there instead are told.
+const HIDDEN_TOLD: usize = 4;
+
 impl fmt::Display for Lie {
     fn fmt(&self, to: &mut fmt::Formatter<'_>) -> fmt::Result {
         to.write_str(match self {
@@ -176,6 +179,7 @@ impl Disorder {
             count,
             places: at,
             after,
+            like,
         } = self
         else {
             return Ok(());
@@ -183,6 +187,13 @@ impl Disorder {
         let stand = if_one(*count, "stands", "stand");
         if run.count() > *count && at.count() == *count && *count == 1 {
             write!(to, "one of {}, which are identical, {stand} ", cards(run))?;
+        } else if *like > 1 {
+            let like = number(*like);
+            write!(
+                to,
+                "{}, or another of the {like} like it, {stand} ",
+                cards(run)
+            )?;
         } else {
             write!(to, "{} {stand} ", cards(run))?;
         }
@@ -273,6 +284,35 @@ impl fmt::Display for Account {
             let end = if line == 0 { "" } else { "\n" };
             write!(to, "{end}{disorder}; {}", disorder.remedy())?;
         }
-        Ok(())
+        match self.hidden() {
+            Some(hidden) => write!(to, "\n{hidden}; {NOTHING_MORE}"),
+            None => Ok(()),
+        }
+    }
+}
+
+/// The remedy of what identical cards hide.
+pub(crate) const NOTHING_MORE: &str = "the remedies above put the deck in order all the same";
+
+impl Account {
+    /// What identical cards hide, in words; none if they hide nothing.
+    #[must_use]
+    pub fn hidden(&self) -> Option<String> {
+        let mut told: Vec<String> = Vec::new();
+        for disorder in &self.otherwise {
+            let words = disorder.to_string();
+            if !told.contains(&words) {
+                told.push(words);
+            }
+        }
+        let more = told.len().saturating_sub(HIDDEN_TOLD);
+        told.truncate(HIDDEN_TOLD);
+        let mut list = told.join(", or ");
+        if more > 0 {
+            list.push_str(&format!(", or in {} more", number(more.try_into().ok()?)));
+        }
+        (!list.is_empty()).then(|| {
+            format!("some cards are identical, so it may have come about in another way: {list}")
+        })
     }
 }

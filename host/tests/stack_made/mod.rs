@@ -3,6 +3,8 @@
 
 #![allow(dead_code, reason = "each test takes what it needs")]
 
+pub mod acts;
+
 use cardwright::deck::CardNumber;
 use cardwright::stack::{
     Account, Catalogue, Disorder, Lie, Pattern, Place, Recognition, Run, Taken, order,
