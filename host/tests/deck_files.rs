@@ -237,6 +237,8 @@ fn the_doubt_of_a_copy_stands_in_its_file_until_it_is_settled() {
         ("[1, 3, 4, 410]", "[1, 3, 4]"),
         ("[1, 3, 4, 410]", "[1, 25, 1, 410]"),
         ("passes = 3", "passes = -3"),
+        ("passes = 3", "passes = 0"),
+        ("[1, 25, 1, 410]", "[2, 25, 1, 410]"),
     ] {
         let error = Deck::parse(&changed(&text, from, to), Path::new("copy.deck"));
         let words = error.expect_err(to).to_string();

@@ -2,8 +2,9 @@
 //! were not there, and positions that could not be told.
 //!
 //! Enters: the `[reading]` table of a deck file, or what a reading found.
-//! Leaves: a [`ReadFrom`]. Refuses: cards, rows and holes the deck has not got,
-//! the same position twice.
+//! Leaves: a [`ReadFrom`]. Refuses: a reading without a pass, cards, rows and holes
+//! the deck has not got, the same position twice, doubt about a card that was
+//! never read.
 
 use crate::deck::format::CardFormat;
 use cardwright_protocol::CardNumber;
@@ -57,6 +58,9 @@ pub struct ReadFrom {
 impl ReadFrom {
     /// What is wrong with it, for a deck of so many cards.
     pub(super) fn fault(&self, format: &CardFormat, cards: usize) -> Option<String> {
+        if self.passes == 0 {
+            return Some("it says the stack was read 0 times; passes is at least 1".to_string());
+        }
         let there = |card: CardNumber| card.0 >= 1 && card.0 as usize <= cards;
         if let Some(gap) = self.gaps.iter().find(|gap| !there(**gap)) {
             return Some(format!(
@@ -72,6 +76,13 @@ impl ReadFrom {
         if let Some(doubt) = self.doubtful.iter().find(beyond) {
             return Some(format!(
                 "card {}, row {}, hole {} is said to be doubtful, and the deck has no such position",
+                doubt.card.0, doubt.row, doubt.hole
+            ));
+        }
+        if let Some(doubt) = self.doubtful.iter().find(|at| self.gaps.contains(&at.card)) {
+            return Some(format!(
+                "card {}, row {}, hole {} is said to be doubtful, and card {0} to be a gap; of a card \
+                 that was never read nothing is doubtful: take the one or the other out",
                 doubt.card.0, doubt.row, doubt.hole
             ));
         }
