@@ -338,6 +338,22 @@ fn every_fault_in_a_card_list_has_its_own_error() {
     assert!(list.contains(CardNumber(42)) && !list.contains(CardNumber(43)));
 }
 
+/// A stack whose cards are exchanged, or of which one lies there twice, is what a
+/// person wants to try.
+#[test]
+fn a_stack_lies_as_it_is_named() {
+    let numbers = |list| {
+        let stack = CardList::as_they_lie(list, 48).expect(list);
+        stack.iter().map(|card| card.0).collect::<Vec<_>>()
+    };
+    assert_eq!(numbers("3,1,2"), [3, 1, 2]);
+    assert_eq!(numbers("5-7, 6,1-2"), [5, 6, 7, 6, 1, 2]);
+    for list in ["", "1,,2", "2-1", "0", "49"] {
+        let same = CardList::parse(list, 48).expect_err(list);
+        assert_eq!(CardList::as_they_lie(list, 48).expect_err(list), same);
+    }
+}
+
 fn any_deck() -> impl Strategy<Value = Deck> {
     let format = (0..BUILT_IN.len())
         .prop_map(|place| CardFormat::named(BUILT_IN[place].0).expect("built in"));

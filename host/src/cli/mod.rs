@@ -66,7 +66,8 @@ struct Common {
     )]
     speed: f64,
     /// What lies in the virtual rig's magazine where it only reads: a deck file
-    /// and, after a colon, which of its cards, such as old.deck:1-46,48.
+    /// and, after a colon, which of its cards in the order in which they lie, such as
+    /// old.deck:1-46,48,47 (one named twice lies there twice).
     #[arg(long, global = true, value_name = "DECK[:CARDS]")]
     stack: Option<String>,
     /// What goes wrong in the virtual rig (a TOML file of rates; nothing if not

@@ -1,7 +1,7 @@
 //! Card lists from the command line, such as `1-40,57`.
 //!
 //! Enters: text and the number of cards in the deck. Leaves: the cards, in
-//! rising order, each once. Refuses: card 0, ranges that run backwards, cards
+//! rising order, each once; or, for a stack, as they are named. Refuses: card 0, ranges that run backwards, cards
 //! beyond the deck, anything that is not a number.
 
 use cardwright_protocol::CardNumber;
@@ -73,6 +73,23 @@ impl CardList {
             .map(|part| run(part.trim(), cards))
             .collect();
         Ok(CardList::from_runs(runs?))
+    }
+
+    /// The cards that `text` names, in the order in which it names them, one named
+    /// twice being there twice: a stack as it lies.
+    ///
+    /// # Errors
+    /// As [`CardList::parse`].
+    pub fn as_they_lie(text: &str, cards: u32) -> Result<Vec<CardNumber>, CardListError> {
+        if text.trim().is_empty() {
+            return Err(CardListError::Empty);
+        }
+        let mut stack = Vec::new();
+        for part in text.split(',') {
+            let (first, last) = run(part.trim(), cards)?;
+            stack.extend((first..=last).map(CardNumber));
+        }
+        Ok(stack)
     }
 
     /// These cards; card 0 is left out.

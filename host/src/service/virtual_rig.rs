@@ -32,7 +32,8 @@ pub struct VirtualChoice {
     /// Virtual seconds in a second.
     pub speed: f64,
     /// What lies in its magazine where it is only to read: a deck file and, after a
-    /// colon, which of its cards. The deck at hand if none is named.
+    /// colon, which of its cards, in the order in which they lie. The deck at hand if
+    /// none is named.
     pub stack: Option<String>,
     /// What goes wrong.
     pub faults: FaultFile,
@@ -76,12 +77,12 @@ impl VirtualChoice {
             )));
         }
         let list = match list {
-            Some(list) => CardList::parse(list, deck.card_count())?,
-            None => CardList::all(deck.card_count()),
+            Some(list) => CardList::as_they_lie(list, deck.card_count())?,
+            None => CardList::all(deck.card_count()).iter().collect(),
         };
         Ok(Stock {
             format: Some(format.clone()),
-            stack: list.iter().filter_map(|card| deck.strokes(card)).collect(),
+            stack: list.iter().filter_map(|card| deck.strokes(*card)).collect(),
             by_hand: false,
         })
     }

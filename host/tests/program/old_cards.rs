@@ -8,19 +8,19 @@ use cardwright::deck::Deck;
 
 use super::support::{Live, Place, cardwright, run};
 
-fn on(place: &Place, what: &[&str]) -> Command {
+pub(super) fn on(place: &Place, what: &[&str]) -> Command {
     let mut command = cardwright(&["--speed", "40", "--data"]);
     command.arg(place.file("data")).args(what);
     command
 }
 
-fn read(place: &Place, out: &Path, stack: &str) -> Command {
+pub(super) fn read(place: &Place, out: &Path, stack: &str) -> Command {
     let mut command = on(place, &["read", "--json", "--format", "100", "--stack"]);
     command.arg(stack).arg(out);
     command
 }
 
-fn cards(file: &Path) -> Vec<Vec<cardwright::deck::Row>> {
+pub(super) fn cards(file: &Path) -> Vec<Vec<cardwright::deck::Row>> {
     let deck = Deck::read(file).expect("a deck");
     deck.cards().map(|(_, rows)| rows.to_vec()).collect()
 }
