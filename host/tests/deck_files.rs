@@ -275,6 +275,37 @@ fn a_deck_file_is_never_overwritten_unasked() {
     ));
 }
 
+/// A rename would replace a protected file and say nothing.
+#[cfg(unix)]
+#[test]
+fn a_protected_deck_file_and_a_link_to_nothing_are_left_as_they_are() {
+    use std::os::unix::fs::PermissionsExt;
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("sedge.deck");
+    let deck = small_deck();
+    std::fs::write(&file, "something dear").expect("written");
+    let protect = |mode| std::fs::set_permissions(&file, PermissionsExt::from_mode(mode));
+    protect(0o444).expect("its owner may");
+    let refused = deck.write(&file, true).expect_err("protected").to_string();
+    assert!(refused.contains("sedge.deck is write-protected") && refused.contains("chmod u+w"));
+    let before = std::fs::read_to_string(&file).expect("still there");
+    assert_eq!(before, "something dear");
+    protect(0o644).expect("its owner may");
+    deck.write(&file, true).expect("replaced when allowed");
+
+    let link = folder.path().join("link.deck");
+    std::os::unix::fs::symlink("gone.deck", &link).expect("a link");
+    for overwrite in [false, true] {
+        let refused = deck.write(&link, overwrite).expect_err("a link to nothing");
+        let words = refused.to_string();
+        assert!(
+            words.contains("link.deck is a symbolic link to gone.deck"),
+            "{words}"
+        );
+    }
+    assert!(link.is_symlink());
+}
+
 #[test]
 fn a_users_format_travels_with_the_deck_and_is_watched() {
     let folder = tempfile::tempdir().expect("a folder");

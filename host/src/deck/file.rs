@@ -203,9 +203,18 @@ impl Deck {
     /// unless `overwrite`.
     ///
     /// # Errors
-    /// The file exists, or cannot be written.
+    /// The file exists or is write-protected, or cannot be written.
     pub fn write(&self, file: &Path, overwrite: bool) -> Result<(), DeckWriteError> {
         write::write(self, file, overwrite)
+    }
+
+    /// Whether a deck's file could be written there now, for whoever asks a person
+    /// or a machine for work first.
+    ///
+    /// # Errors
+    /// As [`Deck::write`].
+    pub fn may_write(file: &Path, overwrite: bool) -> Result<(), DeckWriteError> {
+        write::may_write(file, overwrite)
     }
 
     /// SHA-256 of the deck's text, as hexadecimal. Where a user's format file

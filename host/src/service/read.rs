@@ -114,7 +114,9 @@ fn check_out(ask: &ReadAsked) -> Result<(), ServiceError> {
     {
         format!("the folder of {out} is not there; make it first")
     } else {
-        return Ok(());
+        // before a machine moves for it
+        return Deck::may_write(&ask.out, ask.more)
+            .map_err(|error| ServiceError::Request(error.to_string()));
     };
     Err(ServiceError::Request(words))
 }

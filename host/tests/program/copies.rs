@@ -1,8 +1,33 @@
 //! Risk: what a person said of a copy is lost, a file of theirs is replaced, or a
 //! machine moves for a copy that cannot be kept.
 
-use super::old_cards::on;
+use super::old_cards::{on, read};
 use super::support::{Done, Place, run};
+
+/// Nothing moves for a deck that could not be written afterwards.
+#[test]
+fn where_a_copy_cannot_be_written_nothing_is_read() {
+    let place = Place::new();
+    let (old, copy) = (place.deck("old", 2, 25), place.file("copy.deck"));
+    let stack = old.display().to_string();
+    std::os::unix::fs::symlink(place.file("gone.deck"), &copy).expect("a link");
+    let dead = run(read(&place, &copy, &stack).args(["--cards", "2"]));
+    assert_eq!(dead.status, 2, "{dead:?}");
+    assert!(
+        dead.stderr.contains("copy.deck is a symbolic link to"),
+        "{dead:?}"
+    );
+    assert!(!dead.stdout.contains("\"job\""), "{dead:?}");
+    std::fs::remove_file(&copy).expect("the link");
+    let first = run(read(&place, &copy, &stack).args(["--cards", "2"]));
+    assert_eq!(first.status, 0, "{first:?}");
+    let mode = std::os::unix::fs::PermissionsExt::from_mode(0o444);
+    std::fs::set_permissions(&copy, mode).expect("its owner may");
+    let more = run(read(&place, &copy, &stack).args(["--cards", "2", "--more"]));
+    assert_eq!(more.status, 2, "{more:?}");
+    assert!(more.stderr.contains("write-protected"), "{more:?}");
+    assert!(!more.stdout.contains("\"job\""), "{more:?}");
+}
 
 /// The order and the doubles of `--stack` are what a verified stack is found wrong by.
 #[test]

@@ -13,6 +13,17 @@ pub enum DeckWriteError {
     /// An older file is in the way.
     #[error("{} exists already and was left as it is; choose another name, or give --force to replace it", .0.display())]
     Exists(PathBuf),
+    /// An older file that its owner has protected.
+    #[error("{} is write-protected and was left as it is; allow writing it (chmod u+w, as its owner), then run the command again", .0.display())]
+    Protected(PathBuf),
+    /// A link to nothing is in the way.
+    #[error("{} is a symbolic link to {}, which is not there; remove the link, or choose another name", file.display(), to.display())]
+    DeadLink {
+        /// The link.
+        file: PathBuf,
+        /// Where it leads.
+        to: PathBuf,
+    },
     /// The system would not have it.
     #[error("cannot write the deck file {}: {cause}; nothing was changed; check the folder, the permissions and the room on the disk", file.display())]
     Unwritable {
@@ -97,14 +108,47 @@ fn push_rows(text: &mut String, rows: &[Row], width: usize) {
     }
 }
 
-pub(super) fn write(deck: &Deck, file: &Path, overwrite: bool) -> Result<(), DeckWriteError> {
-    if !overwrite && file.exists() {
-        return Err(DeckWriteError::Exists(file.to_owned()));
-    }
-    let folder = match file.parent() {
+/// Whether a deck's file could be written now: before somebody's work is asked for.
+pub(super) fn may_write(file: &Path, overwrite: bool) -> Result<(), DeckWriteError> {
+    check_place(file, overwrite)?;
+    let tried = part_file(folder_of(file));
+    tried.map(drop).map_err(|cause| DeckWriteError::Unwritable {
+        file: file.to_owned(),
+        cause,
+    })
+}
+
+fn folder_of(file: &Path) -> &Path {
+    match file.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
+    }
+}
+
+/// What stands in the way under this name. A file takes another's place whatever
+/// the other's permissions are, so these have to be looked at.
+fn check_place(file: &Path, overwrite: bool) -> Result<(), DeckWriteError> {
+    let owned = file.to_owned();
+    let Ok(found) = std::fs::metadata(file) else {
+        return match std::fs::read_link(file) {
+            Ok(to) => Err(DeckWriteError::DeadLink { file: owned, to }),
+            Err(_) => Ok(()),
+        };
     };
+    if !overwrite {
+        return Err(DeckWriteError::Exists(owned));
+    }
+    // the system lets root write anything
+    let denied = rustix::fs::access(file, rustix::fs::Access::WRITE_OK).is_err();
+    if denied || found.permissions().readonly() {
+        return Err(DeckWriteError::Protected(owned));
+    }
+    Ok(())
+}
+
+pub(super) fn write(deck: &Deck, file: &Path, overwrite: bool) -> Result<(), DeckWriteError> {
+    check_place(file, overwrite)?;
+    let folder = folder_of(file);
     let text = to_text(deck, format_file_from(deck, folder).as_deref());
     let unwritable = |cause| DeckWriteError::Unwritable {
         file: file.to_owned(),
