@@ -1,8 +1,70 @@
 //! Risk: what a person said of a copy is lost, a file of theirs is replaced, or a
 //! machine moves for a copy that cannot be kept.
 
-use super::old_cards::{on, read};
-use super::support::{Done, Place, run};
+use std::process::Stdio;
+
+use cardwright::deck::{CardNumber, Deck, Doubt, ReadFrom};
+
+use super::old_cards::{cards, on, read};
+use super::support::{Done, Live, Place, cardwright, run};
+
+/// Hundreds of answers come through a pipe: one that is none must not cost the others,
+/// and a file that its owner protected is not replaced.
+#[test]
+fn what_was_settled_before_a_wrong_answer_holds() {
+    let place = Place::new();
+    let deck = Deck::read(&place.deck("old", 2, 24)).expect("a deck");
+    let doubt = |row| Doubt {
+        card: CardNumber(1),
+        row,
+        hole: 2,
+        open_permille: 400,
+    };
+    let reading = ReadFrom {
+        passes: 1,
+        gaps: Vec::new(),
+        doubtful: (1..=4).map(doubt).collect(),
+    };
+    let copy = place.file("copy.deck");
+    let deck = deck.with_reading(reading).expect("there");
+    deck.write(&copy, false).expect("written");
+    let settle = |answers: &[&str]| {
+        let mut settle = Live::start(
+            cardwright(&["deck", "settle", "--json"])
+                .arg(&copy)
+                .stdin(Stdio::piped()),
+        );
+        answers.iter().for_each(|answer| settle.say(answer));
+        settle.end()
+    };
+    let left = || {
+        let deck = Deck::read(&copy).expect("a deck");
+        deck.reading().map_or(0, |reading| reading.doubtful.len())
+    };
+    let wrong = settle(&["Y", "N", "perhaps"]);
+    assert_eq!(wrong.status, 2, "{wrong:?}");
+    assert!(
+        wrong
+            .stderr
+            .contains("`perhaps` is no answer for card 1, row 3")
+    );
+    assert_eq!(left(), 2, "{wrong:?}");
+    let holes = |row: usize| cards(&copy)[0][row - 1].has(2);
+    assert!(holes(1) && !holes(2));
+
+    let protect = |mode| {
+        let mode = std::os::unix::fs::PermissionsExt::from_mode(mode);
+        std::fs::set_permissions(&copy, mode).expect("its owner may");
+    };
+    protect(0o444);
+    let refused = run(cardwright(&["deck", "settle"]).arg(&copy));
+    assert_eq!(refused.status, 2, "{refused:?}");
+    assert!(refused.stderr.contains("chmod u+w"), "{refused:?}");
+    assert_eq!(left(), 2);
+    protect(0o644);
+    let rest = settle(&["y", "y"]);
+    assert_eq!((rest.status, left()), (0, 0), "{rest:?}");
+}
 
 /// Nothing moves for a deck that could not be written afterwards.
 #[test]

@@ -3,7 +3,8 @@
 //!
 //! Enters: a deck file, answers one a line. Leaves: a picture of every card with
 //! a doubtful position, and the deck file with what was settled. A position that
-//! is left stays doubtful.
+//! is left stays doubtful. Refuses an answer that is none; those given before it
+//! hold.
 
 use std::collections::BTreeSet;
 use std::io::{BufRead, IsTerminal, Write};
@@ -21,6 +22,10 @@ const CARDS_A_SHEET: usize = 12;
 
 /// Fineness of the sheets.
 const PIXELS_PER_MM: f32 = 4.0;
+
+const KEYS: &str = "\
+Is it a hole? y yes, n no, Enter leave it, q leave all that follow.
+● hole   · solid   ? doubtful, and the one that is asked about in [ ]";
 
 /// Arguments of `deck settle`.
 #[derive(Debug, Args)]
@@ -42,7 +47,7 @@ pub(in crate::cli) fn run(args: &SettleArgs, as_json: bool, out: &mut dyn Write)
             args.deck.display()
         ),
     };
-    let mut files = Vec::new();
+    let (mut files, mut asked) = (Vec::new(), Ok(()));
     if let Some(dir) = &args.pictures {
         files = draw(&deck, &doubtful, dir)?;
         if !as_json {
@@ -51,12 +56,21 @@ pub(in crate::cli) fn run(args: &SettleArgs, as_json: bool, out: &mut dyn Write)
             }
         }
     } else {
-        ask(&mut deck, &doubtful, as_json, out)?;
+        if !doubtful.is_empty() {
+            Deck::may_write(&args.deck, true)?;
+        }
+        let asking = Asking {
+            file: &args.deck,
+            prompts: !as_json && std::io::stdin().is_terminal(),
+        };
+        let lines = std::io::stdin().lock().lines();
+        asked = asking.ask(&mut deck, &doubtful, lines, out);
     }
     let left = deck.reading().map_or(0, |reading| reading.doubtful.len());
     if left < doubtful.len() {
         deck.write(&args.deck, true)?;
     }
+    asked?;
     if as_json {
         let files: Vec<String> = files
             .iter()
@@ -94,37 +108,67 @@ fn draw(deck: &Deck, doubtful: &[Doubt], dir: &Path) -> Result<Vec<PathBuf>> {
     Ok(files)
 }
 
-fn ask(deck: &mut Deck, doubtful: &[Doubt], as_json: bool, out: &mut dyn Write) -> Result<()> {
-    let mut lines = std::io::stdin().lock().lines();
-    let prompts = !as_json && std::io::stdin().is_terminal();
-    if prompts && !doubtful.is_empty() {
-        writeln!(
-            out,
-            "Is it a hole? y yes, n no, Enter leave it, q leave all that follow.\n\
-             ● hole   · solid   ? doubtful, and the one that is asked about in [ ]"
-        )?;
-    }
-    for doubt in doubtful {
-        if prompts {
-            write!(out, "{} ", question(deck, *doubt))?;
-            out.flush()?;
+/// How the questions are put.
+struct Asking<'a> {
+    /// The deck's file, written after every answer of a person, who may leave at any
+    /// moment.
+    file: &'a Path,
+    /// Whether a person sees the questions, and can be asked again.
+    prompts: bool,
+}
+
+impl Asking<'_> {
+    /// Settles what the answers settle. An answer that is none is asked for again;
+    /// where there is nobody to ask it ends the answers, and those before it hold.
+    fn ask(
+        &self,
+        deck: &mut Deck,
+        doubtful: &[Doubt],
+        mut lines: impl Iterator<Item = std::io::Result<String>>,
+        out: &mut dyn Write,
+    ) -> Result<()> {
+        if self.prompts && !doubtful.is_empty() {
+            writeln!(out, "{KEYS}")?;
         }
-        let Some(answer) = lines.next() else { break };
-        match answer?.trim() {
-            "y" | "yes" => deck.settle(*doubt, true),
-            "n" | "no" => deck.settle(*doubt, false),
-            "" => {}
-            "q" => break,
-            other => bail!(
-                "`{other}` is no answer for card {}, row {}, hole {}; give y, n, an empty line or q \
-                 (nothing was written)",
-                doubt.card.0,
-                doubt.row,
-                doubt.hole
-            ),
+        for doubt in doubtful {
+            if self.prompts {
+                write!(out, "{} ", question(deck, *doubt))?;
+                out.flush()?;
+            }
+            let hole = loop {
+                let Some(line) = lines.next() else {
+                    return Ok(());
+                };
+                let line = line.context("the answers cannot be read")?;
+                match line.trim().to_lowercase().as_str() {
+                    "y" | "yes" => break Some(true),
+                    "n" | "no" => break Some(false),
+                    "" => break None,
+                    "q" => return Ok(()),
+                    _ if self.prompts => {
+                        write!(out, "`{}` is no answer; y, n, Enter or q? ", line.trim())?;
+                        out.flush()?;
+                    }
+                    _ => bail!(
+                        "`{}` is no answer for card {}, row {}, hole {}; give y, n, an empty line \
+                         or q (the answers before it were taken; run the command again for the \
+                         rest)",
+                        line.trim(),
+                        doubt.card.0,
+                        doubt.row,
+                        doubt.hole
+                    ),
+                }
+            };
+            if let Some(hole) = hole {
+                deck.settle(*doubt, hole);
+                if self.prompts {
+                    deck.write(self.file, true)?;
+                }
+            }
         }
+        Ok(())
     }
-    Ok(())
 }
 
 /// The position with the row it stands in and the rows beside it.
@@ -171,4 +215,61 @@ fn is_hole(deck: &Deck, card: CardNumber, row: u16, hole: u8) -> bool {
     let rows = deck.card(card).unwrap_or_default();
     rows.get(usize::from(row) - 1)
         .is_some_and(|row| row.has(hole))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::deck::{CardFormat, Cutting, ReadFrom, Row};
+
+    fn doubtful_deck() -> (Deck, Vec<Doubt>) {
+        let format = CardFormat::named("100").expect("built in");
+        let cards = vec![vec![Row(0); usize::from(format.rows())]];
+        let doubt = |row| Doubt {
+            card: CardNumber(1),
+            row,
+            hole: 1,
+            open_permille: 300,
+        };
+        let doubtful = vec![doubt(1), doubt(2), doubt(3)];
+        let reading = ReadFrom {
+            passes: 1,
+            gaps: Vec::new(),
+            doubtful: doubtful.clone(),
+        };
+        let deck = Deck::new("copy", format, None, Cutting::default(), cards).expect("a deck");
+        (deck.with_reading(reading).expect("there"), doubtful)
+    }
+
+    /// Who mistypes at the two hundredth question, or leaves there, must not begin
+    /// anew.
+    #[test]
+    fn a_person_is_asked_again_and_every_answer_is_on_disk_at_once() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = folder.path().join("copy.deck");
+        let (mut deck, doubtful) = doubtful_deck();
+        let asking = Asking {
+            file: &file,
+            prompts: true,
+        };
+        let left_at = |answers: &'static [&'static str]| {
+            let on_disk = file.clone();
+            // as the third question is put, the answers to two stand in the file
+            let lines = answers.iter().map(|line| Ok((*line).to_string()));
+            let last = std::iter::once_with(move || {
+                let deck = Deck::read(&on_disk).expect("it is there");
+                assert_eq!(deck.reading().map(|it| it.doubtful.len()), Some(1));
+                Ok("q".to_string())
+            });
+            lines.chain(last)
+        };
+        let mut told = Vec::new();
+        let lines = left_at(&["Y", "maybe", "NO"]);
+        let asked = asking.ask(&mut deck, &doubtful, lines, &mut told);
+        asked.expect("every answer in the end");
+        let told = String::from_utf8(told).expect("text");
+        assert!(told.contains("`maybe` is no answer"), "{told}");
+        let rows = deck.card(CardNumber(1)).expect("card 1");
+        assert!(rows[0].has(1) && !rows[1].has(1));
+    }
 }
