@@ -33,17 +33,18 @@ pub(super) fn serve(request: Request, data: &Path, screen: &mut Screen, who: Who
         .worker_threads(2)
         .enable_all()
         .build()?;
+    let again = request.again();
     let outcome = runtime.block_on(async {
         match daemon::connect(data).await {
             Some(client) => {
-                attend(screen, who, |news, mut persons| async move {
+                attend(screen, who, again, |news, mut persons| async move {
                     client.serve(request, &news, &mut persons).await
                 })
                 .await
             }
             None => {
                 let hub = Hub::start(Ledger::open(data)?)?;
-                attend(screen, who, |news, mut persons| async move {
+                attend(screen, who, again, |news, mut persons| async move {
                     service::serve(request, &hub, &news, &mut persons).await
                 })
                 .await
@@ -60,7 +61,12 @@ pub(super) fn serve(request: Request, data: &Path, screen: &mut Screen, who: Who
     Ok(outcome.exit)
 }
 
-async fn attend<F, W>(screen: &mut Screen, who: Who, work: W) -> Result<Outcome, ServiceError>
+async fn attend<F, W>(
+    screen: &mut Screen,
+    who: Who,
+    again: &str,
+    work: W,
+) -> Result<Outcome, ServiceError>
 where
     F: Future<Output = Result<Outcome, ServiceError>> + Send + 'static,
     W: FnOnce(mpsc::Sender<News>, mpsc::Receiver<Person>) -> F,
@@ -114,7 +120,7 @@ where
                 });
                 if interrupts > 2 {
                     work.abort();
-                    return Ok(ended_at_once());
+                    return Ok(ended_at_once(again));
                 }
                 let _ = person_to.try_send(Person::Stop);
             }
@@ -126,24 +132,22 @@ where
         )))
     })?;
     if unattended && outcome.exit < 2 {
-        let words = "the rig stopped and nobody was there to see to it; look at the machine, then \
-                     run the command again: it goes on where it stopped";
-        return Ok(Outcome {
-            exit: 3,
-            words: words.to_string(),
-        });
+        let words = format!(
+            "the rig stopped and nobody was there to see to it; look at the machine, then run the \
+             command again: {again}"
+        );
+        return Ok(Outcome { exit: 3, words });
     }
     Ok(outcome)
 }
 
 /// The outcome when a person would wait no longer.
-fn ended_at_once() -> Outcome {
-    let words = "ended without waiting for the unit, which stops by itself within a second; look \
-                 at the machine, then run the command again: it goes on where it stopped";
-    Outcome {
-        exit: 3,
-        words: words.to_string(),
-    }
+fn ended_at_once(again: &str) -> Outcome {
+    let words = format!(
+        "ended without waiting for the unit, which stops by itself within a second; look at the \
+         machine, then run the command again: {again}"
+    );
+    Outcome { exit: 3, words }
 }
 
 async fn next(lines: &mut Option<mpsc::Receiver<String>>) -> Option<String> {

@@ -34,9 +34,12 @@ impl Client {
         news: &mpsc::Sender<News>,
         persons: &mut mpsc::Receiver<Person>,
     ) -> Result<Outcome, ServiceError> {
+        let again = request.again();
+        let gone = || gone(again);
         let (reader, mut writer) = self.stream.into_split();
         let mut lines = BufReader::new(reader).lines();
-        send(&mut writer, &ToDaemon::Request(Box::new(request))).await?;
+        let request = ToDaemon::Request(Box::new(request));
+        send(&mut writer, &request).await.map_err(|_| gone())?;
         let mut persons_gone = false;
         loop {
             tokio::select! {
@@ -69,16 +72,14 @@ impl Client {
 async fn send(
     writer: &mut tokio::net::unix::OwnedWriteHalf,
     message: &ToDaemon,
-) -> Result<(), ServiceError> {
-    let mut line = serde_json::to_string(message).map_err(|_| gone())?;
+) -> std::io::Result<()> {
+    let mut line = serde_json::to_string(message)?;
     line.push('\n');
-    writer.write_all(line.as_bytes()).await.map_err(|_| gone())
+    writer.write_all(line.as_bytes()).await
 }
 
-fn gone() -> ServiceError {
-    ServiceError::Request(
-        "the daemon has gone away; start it again, or run the command without it: it goes on \
-         where it stopped"
-            .to_string(),
-    )
+fn gone(again: &str) -> ServiceError {
+    ServiceError::Request(format!(
+        "the daemon has gone away; start it again, or run the command without it: {again}"
+    ))
 }

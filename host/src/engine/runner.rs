@@ -82,7 +82,7 @@ pub enum EngineError {
     },
     /// It was there and did not come back.
     #[error(
-        "the unit on port {path} has been away for {seconds} s; check its cable and power, then run the command again: it goes on where it stopped"
+        "the unit on port {path} has been away for {seconds} s; check its cable and power, then run the command again"
     )]
     Away {
         /// Its path.
@@ -92,7 +92,7 @@ pub enum EngineError {
     },
     /// It is there and does not go on.
     #[error(
-        "the unit on port {path} is there and has said nothing for {seconds} s where it should; switch it off and on, then run the command again: it goes on where it stopped"
+        "the unit on port {path} is there and has said nothing for {seconds} s where it should; switch it off and on, then run the command again"
     )]
     Mute {
         /// Its path.

@@ -161,6 +161,26 @@ impl Request {
         }
     }
 
+    /// What the command does if it is run again after it could not be carried out:
+    /// these words follow `run the command again:`.
+    #[must_use]
+    pub fn again(&self) -> &'static str {
+        match self {
+            Request::Cut { .. } => "it goes on where it stopped",
+            Request::Verify { .. } => "it reads the stack from its first card",
+            Request::Mend { .. } => "it names the cards that are still to be laid in",
+            Request::Read { .. } => {
+                "it reads the stack from its first card (passes that were read to their end are \
+                 kept: with --more they count too)"
+            }
+            Request::Calibrate { .. } => "it begins with the blank card",
+            Request::Which { .. }
+            | Request::Find
+            | Request::Info { .. }
+            | Request::Exercise { .. } => "it begins anew",
+        }
+    }
+
     /// The serial port it is bound to, if it is to one that others may want.
     #[must_use]
     pub fn port(&self) -> Option<&str> {
@@ -184,6 +204,16 @@ impl Request {
 /// # Errors
 /// As [`ServiceError`] says.
 pub async fn serve(
+    request: Request,
+    hub: &Hub,
+    news: &mpsc::Sender<News>,
+    persons: &mut mpsc::Receiver<Person>,
+) -> Result<Outcome, ServiceError> {
+    let again = request.again();
+    outcome::completed(carry_out(request, hub, news, persons).await, again)
+}
+
+async fn carry_out(
     request: Request,
     hub: &Hub,
     news: &mpsc::Sender<News>,

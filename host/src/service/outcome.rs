@@ -10,6 +10,9 @@ use crate::job::End;
 use crate::ledger::LedgerError;
 use crate::rig::RigFileError;
 
+/// Words that end with this are completed by what the command does then.
+const AGAIN: &str = "run the command again";
+
 /// The end of a request.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Outcome {
@@ -23,10 +26,7 @@ impl From<End> for Outcome {
     fn from(end: End) -> Outcome {
         let (exit, words) = match end {
             End::Done { faults } => (u8::from(faults), String::new()),
-            End::Stopped => (
-                1,
-                "stopped before the end; run the command again to go on".to_string(),
-            ),
+            End::Stopped => (1, format!("stopped before the end; {AGAIN}")),
             End::Failed(words) => (3, words),
             End::Refused(words) => (2, words),
         };
@@ -64,6 +64,32 @@ pub enum ServiceError {
     /// Something about the request that can be put right.
     #[error("{0}")]
     Request(String),
+    /// Another error, and what the command does if it is run again.
+    #[error("{error}: {again}")]
+    Again {
+        /// What went wrong.
+        error: Box<ServiceError>,
+        /// What it does.
+        again: &'static str,
+    },
+}
+
+/// Tells whoever is asked to run the command again what it does then.
+pub(super) fn completed(
+    outcome: Result<Outcome, ServiceError>,
+    again: &'static str,
+) -> Result<Outcome, ServiceError> {
+    match outcome {
+        Ok(mut outcome) if outcome.words.ends_with(AGAIN) => {
+            outcome.words = format!("{}: {again}", outcome.words);
+            Ok(outcome)
+        }
+        Err(error) if error.to_string().ends_with(AGAIN) => Err(ServiceError::Again {
+            error: Box::new(error),
+            again,
+        }),
+        outcome => outcome,
+    }
 }
 
 impl From<EngineError> for ServiceError {
@@ -83,6 +109,7 @@ impl ServiceError {
             // a port that is not there is a mistyped name as far as we can know
             ServiceError::Engine(EngineError::Port { .. } | EngineError::NotAllowed { .. }) => 2,
             ServiceError::Engine(_) | ServiceError::Virtual(_) => 3,
+            ServiceError::Again { error, .. } => error.exit(),
             _ => 2,
         }
     }

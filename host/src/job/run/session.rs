@@ -119,7 +119,7 @@ impl Job {
         } else if self.fruitless >= STOPS {
             let words = format!(
                 "the rig stopped {STOPS} times without one good card; have the machine seen to, \
-                 then run the command again: it goes on where it stopped"
+                 then run the command again"
             );
             self.finish(End::Failed(words), at, fx);
         } else if self.todo.is_empty() && self.flights.is_empty() {
