@@ -81,7 +81,7 @@ where
     loop {
         if waits_for_person && who == Who::Lines && lines.is_none() && !unattended {
             unattended = true;
-            let _ = person_to.send(Person::Stop).await;
+            let _ = person_to.send(Person::Interrupt).await;
         }
         tokio::select! {
             item = news.recv() => {
@@ -122,7 +122,7 @@ where
                     work.abort();
                     return Ok(ended_at_once(again));
                 }
-                let _ = person_to.try_send(Person::Stop);
+                let _ = person_to.try_send(Person::Interrupt);
             }
         }
     }

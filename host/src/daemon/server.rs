@@ -162,7 +162,7 @@ async fn attend(
                 }
             }
             Ok(permit) = person_to.reserve(), if stop_due => {
-                permit.send(Person::Stop);
+                permit.send(Person::Interrupt);
                 stop_due = false;
             }
             line = lines.next(), if there => match line {

@@ -156,8 +156,12 @@ pub enum Person {
     Pause,
     /// Go on after a pause.
     Resume,
-    /// Finish the card in the rig, then end the job.
+    /// Finish the card in the rig, then end the job. Of a stack that nobody has
+    /// counted it says that it ends here.
     Stop,
+    /// As `Stop`, from somebody who does not want to go on: a stack that nobody has
+    /// counted does not end here.
+    Interrupt,
     /// Cards have been laid in.
     CardsLaidIn,
     /// Cut the spoiled cards again next.

@@ -138,7 +138,7 @@ impl Task for Trial {
             Input::Silent | Input::UnitRestarted if self.settings.is_some() => {
                 self.end = Some(End::Failed("the unit is no longer heard".to_string()));
             }
-            Input::Person(Person::Stop) => {
+            Input::Person(Person::Stop | Person::Interrupt) => {
                 fx.push(Effect::Send(HostToUnit::Stop));
                 self.end = Some(End::Stopped);
             }

@@ -125,3 +125,31 @@ fn cards_told(done: &Done) -> Vec<String> {
         .map(|card| card["verdict"].as_str().unwrap_or("").to_string())
         .collect()
 }
+
+/// How many cards there are nobody has said, and who interrupts does not say it
+/// either: no second pass begins, and the copy of a part is not taken for the whole.
+#[test]
+fn an_interrupt_ends_no_stack_and_begins_no_pass() {
+    let place = Place::new();
+    let (old, copy) = (place.deck("old", 8, 27), place.file("copy.deck"));
+    let stack = old.display().to_string();
+    let mut command = read(&place, &copy, &stack);
+    let mut job = Live::start(command.args(["--passes", "2"]).stdin(Stdio::piped()));
+    job.event("card");
+    job.signal("INT");
+    let done = job.end();
+    assert_eq!(done.status, 1, "{done:?}");
+    let jobs = done.json();
+    let jobs = jobs.iter().filter(|line| line["event"] == "job");
+    assert_eq!(jobs.count(), 1, "{done:?}");
+    assert!(!copy.exists());
+    // what the command does when it is run again is what is said
+    let words = done.summary()["words"].to_string();
+    assert!(
+        words.contains("run the command again: it reads the stack from its first card"),
+        "{words}"
+    );
+    let again = run(read(&place, &copy, &stack).args(["--cards", "8"]));
+    assert_eq!(again.status, 0, "{again:?}");
+    assert_eq!(cards(&copy), cards(&old));
+}

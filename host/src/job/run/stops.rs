@@ -112,17 +112,19 @@ impl Job {
             Person::Resume => fx.push(Effect::Send(HostToUnit::Resume)),
             Person::CardsLaidIn => fx.push(Effect::Send(HostToUnit::CardLaidIn)),
             Person::Recut => self.recut_next(at, fx),
-            Person::Stop => self.person_stops(at, fx),
+            Person::Stop | Person::Interrupt => {
+                self.person_stops(order == Person::Stop, at, fx);
+            }
         }
     }
 
-    pub(super) fn person_stops(&mut self, at: UnixMillis, fx: &mut Vec<Effect>) {
+    pub(super) fn person_stops(&mut self, stack_ends: bool, at: UnixMillis, fx: &mut Vec<Effect>) {
         let again = std::mem::replace(&mut self.stopping, true);
         match self.phase {
             Phase::Closed => self.phase = self.close_job(End::Stopped, at, fx),
             Phase::AwaitingReset => self.finish(End::Stopped, at, fx),
             Phase::Running | Phase::Draining => {
-                self.read_to_end = self.order.until_told;
+                self.read_to_end = self.order.until_told && stack_ends;
                 self.phase = Phase::Draining;
                 // nothing moves while a card is waited for, so nothing is lost
                 let now = again || self.unit_state == State::WaitingForCard;

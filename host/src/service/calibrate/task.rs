@@ -316,7 +316,7 @@ impl Calibrate {
             Person::CardsLaidIn => fx.push(Effect::Send(HostToUnit::CardLaidIn)),
             Person::Pause => fx.push(Effect::Send(HostToUnit::Pause)),
             Person::Resume => fx.push(Effect::Send(HostToUnit::Resume)),
-            Person::Stop => self.close(End::Stopped, at, fx),
+            Person::Stop | Person::Interrupt => self.close(End::Stopped, at, fx),
             Person::Reset | Person::Recut => {}
         }
     }
