@@ -47,7 +47,7 @@ pub enum DaemonError {
     },
 }
 
-/// Ports and decks in use, so that two requests do not fight for one.
+/// Ports, decks and files to be written in use, so that two requests do not fight for one.
 type Busy = Arc<Mutex<BTreeSet<String>>>;
 
 /// Serves the data directory until `stop` comes.
@@ -192,8 +192,8 @@ async fn say(writer: &mut OwnedWriteHalf, message: &ToClient) -> bool {
     matches!(written.await, Ok(Ok(())))
 }
 
-/// A port and a deck held while a request is served: two jobs on one deck would
-/// take each other's cards up.
+/// A port, a deck and a file to be written held while a request is served: two jobs on
+/// one deck would take each other's cards up, two copies one file.
 struct Hold {
     held: Vec<String>,
     busy: Busy,
@@ -207,6 +207,9 @@ impl Hold {
         };
         if let Some(port) = request.port() {
             hold.take(format!("the rig on {port}"))?;
+        }
+        if let Some(file) = request.new_file() {
+            hold.take(format!("the file {}", file.display()))?;
         }
         // a deck that cannot be read is told of when it is served
         if let Some(deck) = request.deck().and_then(|file| Deck::read(file).ok()) {

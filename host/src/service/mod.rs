@@ -161,6 +161,19 @@ impl Request {
         }
     }
 
+    /// The deck file it writes in the end, under one name however it was given.
+    #[must_use]
+    pub fn new_file(&self) -> Option<PathBuf> {
+        let Request::Read { asked, .. } = self else {
+            return None;
+        };
+        let folder = asked.out.parent().and_then(|dir| dir.canonicalize().ok());
+        Some(match folder.zip(asked.out.file_name()) {
+            Some((folder, name)) => folder.join(name),
+            None => asked.out.clone(),
+        })
+    }
+
     /// What the command does if it is run again after it could not be carried out:
     /// these words follow `run the command again:`.
     #[must_use]

@@ -191,6 +191,39 @@ fn two_clients_do_not_work_on_one_deck() {
     assert_eq!(later.status, 0, "the deck is free again: {later:?}");
 }
 
+/// The second would read a whole stack and then find the file there.
+#[test]
+fn two_clients_do_not_copy_into_one_file() {
+    let place = Place::new();
+    let old = place.deck("old", 10, 1);
+    std::fs::create_dir(place.file("sub")).expect("a folder");
+    let _daemon = daemon(&place.file("data"));
+    let read = |out: &str| {
+        let what = [
+            "read", "--json", "--format", "100", "--cards", "10", "--data",
+        ];
+        let mut command = cardwright(&what);
+        command
+            .arg(place.file("data"))
+            .arg("--stack")
+            .arg(&old)
+            .arg(place.file(out));
+        command
+    };
+    let mut first = Live::start(read("copy.deck").stdin(Stdio::piped()));
+    first.event("begun");
+    let second = run(&mut read("sub/../copy.deck"));
+    assert_eq!(second.status, 2, "{second:?}");
+    assert!(
+        second.stderr.contains("copy.deck is busy with another job"),
+        "{second:?}"
+    );
+    first.say("s");
+    assert_eq!(first.end().status, 1);
+    let later = run(&mut read("copy.deck"));
+    assert_eq!(later.status, 0, "the file is free again: {later:?}");
+}
+
 #[test]
 fn a_killed_daemon_leaves_nothing_in_the_way() {
     let place = Place::new();
