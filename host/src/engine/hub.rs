@@ -4,6 +4,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use tokio::sync::mpsc;
 
+use super::Clock;
 use crate::job::Mark;
 use crate::ledger::writer::{Answer, Command, LedgerWriter, NotTaken};
 use crate::ledger::{Ledger, LedgerError};
@@ -35,11 +36,13 @@ pub struct Hub {
 }
 
 impl Hub {
-    /// Starts the writer of this ledger. Must be called within a runtime.
+    /// Starts the writer of this ledger, in which a killed program's jobs are ended
+    /// first. Must be called within a runtime.
     ///
     /// # Errors
-    /// As [`LedgerWriter::start`].
-    pub fn start(ledger: Ledger) -> Result<Hub, LedgerError> {
+    /// As [`LedgerWriter::start`], and for the disk.
+    pub fn start(mut ledger: Ledger) -> Result<Hub, LedgerError> {
+        ledger.end_abandoned(Clock::time_of_day())?;
         let (writer, mut completions) = LedgerWriter::<Reply>::start(ledger, BOUND)?;
         tokio::spawn(async move {
             while let Some(done) = completions.next().await {

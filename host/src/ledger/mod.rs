@@ -235,6 +235,16 @@ impl Ledger {
         self.in_one(|batch| batch.end_job(job, ending, at))
     }
 
+    /// Ends as failed the jobs that a program left open which was killed. Only for
+    /// whoever has just taken the lock: no job is at work then. Those that cut stay
+    /// open, as a later run takes them up.
+    ///
+    /// # Errors
+    /// As [`LedgerError`] says for the disk.
+    pub fn end_abandoned(&mut self, at: UnixMillis) -> Result<(), LedgerError> {
+        self.in_one(|batch| batch.end_abandoned(at))
+    }
+
     /// Writes down cards that are about to be sent, all or none.
     ///
     /// # Errors

@@ -107,6 +107,14 @@ impl Batch<'_> {
         self.run(sql, params![job.0, at.0, ending.word()]).map(drop)
     }
 
+    /// Ends what no later run takes up: every job but those that cut.
+    pub fn end_abandoned(&self, at: UnixMillis) -> Result<(), LedgerError> {
+        let sql = "UPDATE job SET ended = ?1, ending = ?2
+             WHERE ended IS NULL AND kind <> 'cut'";
+        self.run(sql, params![at.0, Ending::Failed.word()])
+            .map(drop)
+    }
+
     pub fn attempt_sent(&self, attempts: &[NewAttempt]) -> Result<(), LedgerError> {
         let sql = "INSERT INTO attempt (job, card, attempt, strokes, strokes_crc, sent, verdict)
              VALUES (?1, ?2, ?3, ?4, ?5, ?6, 'sent')

@@ -1,8 +1,9 @@
 //! Risk: a rig is calibrated by the wrong cards, or a sound one refused; nobody is
 //! told that a calibration is missing or that a punch wears.
 
-use super::support::{Done, Place, cardwright, run};
+use super::support::{Done, Live, Place, cardwright, run};
 use serde_json::Value;
+use std::process::Stdio;
 
 fn calibrate(place: &Place, more: &[&str]) -> Done {
     run(
@@ -135,6 +136,25 @@ fn a_rig_that_stops_or_must_not_move_stores_nothing() {
     assert!(asked.stderr.contains("--yes"), "{asked:?}");
     let unknown = calibrate(&place, &["--format", "401"]);
     assert_eq!(unknown.status, 2, "{unknown:?}");
+}
+
+/// A job that looks as if it went on for ever is looked for in vain.
+#[test]
+fn a_calibration_that_was_killed_is_ended_by_the_next() {
+    let place = Place::new();
+    let mut killed = Live::start(
+        cardwright(&["rig", "calibrate", "--json", "--speed", "1", "--data"])
+            .arg(place.file("data"))
+            .stdin(Stdio::piped()),
+    );
+    killed.event("started");
+    killed.kill();
+    assert_eq!(table(&place, "jobs")[0]["ending"], Value::Null);
+    let done = calibrate(&place, &[]);
+    assert_eq!(done.status, 0, "{done:?}");
+    let jobs = table(&place, "jobs");
+    let endings: Vec<&Value> = jobs.iter().map(|job| &job["ending"]).collect();
+    assert_eq!(endings, ["failed", "done"], "{jobs:?}");
 }
 
 /// Nobody lays a card in: it ends, and says so.
