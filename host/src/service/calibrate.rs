@@ -7,7 +7,7 @@ use cardwright_protocol::JobNumber;
 use serde_json::json;
 use tokio::sync::mpsc;
 
-use super::{Outcome, RigChoice, ServiceError, Stock, drive};
+use super::{Outcome, RigChoice, ServiceError, Stock, drive, or_failed};
 use crate::calibrate::Cards;
 use crate::deck::CardFormat;
 use crate::engine::{Clock, Hub};
@@ -62,7 +62,8 @@ pub(super) async fn serve(
         cards,
         open_elsewhere,
     });
-    drive(task, rig, stock, hub, news, persons).await
+    let outcome = drive(task, rig, stock, hub, news, persons).await;
+    or_failed(number, hub, outcome).await
 }
 
 async fn begin(format: &CardFormat, cut: bool, hub: &Hub) -> Result<JobNumber, ServiceError> {

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use tokio::sync::mpsc;
 
 use super::upkeep::{Told, telling};
-use super::{Outcome, RigChoice, ServiceError, Stock, drive};
+use super::{Outcome, RigChoice, ServiceError, Stock, drive, or_failed};
 use crate::deck::{CardList, CardNumber, Deck, Row, Stroke};
 use crate::engine::Hub;
 use crate::job::{Account, Job, Kind, News, Order, Person, Recut};
@@ -69,12 +69,33 @@ pub(super) async fn serve(
             taken_up: drawn.taken_up,
         })
         .await;
+    let (job, by_hand) = (order.number, rig_file.loads_by_hand());
+    let outcome = work(order, by_hand, rig, hub, news, persons).await;
+    let nothing_sent = |outcome: &Result<_, ServiceError>| match outcome {
+        Ok(_) => false,
+        Err(error) => !drawn.taken_up && error.is_before_the_unit(),
+    };
+    // a cutting job is taken up by the next run
+    if ask.kind == Kind::Cut && !nothing_sent(&outcome) {
+        return outcome;
+    }
+    or_failed(job, hub, outcome).await
+}
+
+async fn work(
+    order: Order,
+    by_hand: bool,
+    rig: &RigChoice,
+    hub: &Hub,
+    news: &mpsc::Sender<News>,
+    persons: &mut mpsc::Receiver<Person>,
+) -> Result<Outcome, ServiceError> {
     let stock = Stock {
-        by_hand: rig_file.loads_by_hand(),
+        by_hand,
         ..magazine(&order, rig)?
     };
     let told = Told::Advice {
-        holes: deck.format().holes_per_row(),
+        holes: order.deck.format().holes_per_row(),
         is_virtual: rig.is_virtual(),
     };
     telling(told, hub, news, |news| async move {

@@ -21,12 +21,15 @@ pub use which::WhichAsked;
 use std::path::PathBuf;
 use std::time::Duration;
 
+use cardwright_protocol::JobNumber;
 use cardwright_protocol::host_to_unit::Exercise;
 use serde::{Deserialize, Serialize};
 use tokio::sync::mpsc;
 
 use crate::engine::{Clock, Engine, Hub, PortOptions, run};
 use crate::job::{Kind, News, Person, Recut, Task};
+use crate::ledger::Ending;
+use crate::ledger::writer::Command;
 use crate::rig::RigFile;
 
 /// Bits a second on the line; a USB serial port does not mind.
@@ -289,6 +292,21 @@ async fn carry_out(
             drive(task, &rig, stock, hub, news, persons).await
         }
     }
+}
+
+/// Ends a job in the ledger that could not be done, unless it has written its end
+/// down itself: nobody takes it up.
+async fn or_failed(
+    job: JobNumber,
+    hub: &Hub,
+    outcome: Result<Outcome, ServiceError>,
+) -> Result<Outcome, ServiceError> {
+    if outcome.as_ref().map_or(true, |outcome| outcome.exit > 1) {
+        let end = Command::EndJob(job, Ending::Failed, Clock::time_of_day());
+        // if the ledger is what failed, the first error is the one to tell
+        let _ = hub.ask(end).await;
+    }
+    outcome
 }
 
 /// Runs a task on the chosen rig, which is started here, with its stock, if it

@@ -113,4 +113,44 @@ impl ServiceError {
             _ => 2,
         }
     }
+
+    /// Whether the unit was not reached: it was sent no card.
+    pub(super) fn is_before_the_unit(&self) -> bool {
+        !matches!(
+            self,
+            ServiceError::Engine(EngineError::Away { .. } | EngineError::Mute { .. })
+                | ServiceError::Hub(_)
+                | ServiceError::Ledger(_)
+        )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Words that promise to go on where a stack is read anew cost a person the stack.
+    #[test]
+    fn what_is_done_again_is_said_of_the_command_at_hand() {
+        let away = || EngineError::Away {
+            path: "PORT".to_string(),
+            seconds: 9,
+        };
+        let again = "it reads the stack from its first card";
+        let stopped = completed(Ok(Outcome::from(End::Stopped)), again).expect("an outcome");
+        let words = "stopped before the end; run the command again: ";
+        assert_eq!(stopped.words, format!("{words}{again}"));
+        let error = completed(Err(away().into()), again).expect_err("it is away");
+        assert!(
+            error
+                .to_string()
+                .ends_with(&format!("run the command again: {again}"))
+        );
+        assert_eq!(error.exit(), 3);
+        let done = Outcome::from(End::Done { faults: true });
+        assert_eq!(
+            completed(Ok(done.clone()), again).expect("an outcome"),
+            done
+        );
+    }
 }

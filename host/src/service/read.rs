@@ -11,7 +11,7 @@ use std::path::PathBuf;
 use serde_json::{Value, json};
 use tokio::sync::mpsc;
 
-use super::{Outcome, RigChoice, ServiceError, Stock, drive};
+use super::{Outcome, RigChoice, ServiceError, Stock, drive, or_failed};
 use crate::copy::{Copied, Sight, copied};
 use crate::deck::{CardFormat, CardList, Deck, Row};
 use crate::engine::{Clock, Hub};
@@ -202,7 +202,9 @@ async fn one_pass(
         taken_up: false,
     };
     let _ = news.send(item).await;
-    drive(Job::new(order), rig, stock, hub, news, persons).await
+    let job = order.number;
+    let outcome = drive(Job::new(order), rig, stock, hub, news, persons).await;
+    or_failed(job, hub, outcome).await
 }
 
 /// What was seen in each pass, card after card.

@@ -9,7 +9,7 @@ use serde_json::json;
 use tokio::sync::mpsc;
 
 use super::read::look;
-use super::{Outcome, RigChoice, ServiceError, drive};
+use super::{Outcome, RigChoice, ServiceError, drive, or_failed};
 use crate::deck::{CardFormat, Deck};
 use crate::engine::Hub;
 use crate::job::{Job, News, Person};
@@ -40,7 +40,8 @@ pub(super) async fn serve(
     let stock = rig.magazine(&format)?;
     let order = reading_order(&format, Some(1), json!({ "which": true }), &rig_file, hub).await?;
     let job = order.number;
-    let outcome = drive(Job::new(order), rig, stock, hub, news, persons).await?;
+    let outcome = drive(Job::new(order), rig, stock, hub, news, persons).await;
+    let outcome = or_failed(job, hub, outcome).await?;
     if outcome.exit > 0 {
         return Ok(outcome);
     }

@@ -35,6 +35,35 @@ fn a_port_that_is_not_there() {
     insta::assert_snapshot!(said(&place, &done));
 }
 
+/// Else the ledger lists jobs for ever that never were.
+#[test]
+fn no_job_stays_open_for_a_port_that_is_not_there() {
+    let place = Place::new();
+    let deck = place.deck("towel", 2, 1);
+    let (deck, copy) = (deck.display().to_string(), place.file("copy.deck"));
+    let copy = copy.display().to_string();
+    for command in [
+        &["cut", "--yes", &deck][..],
+        &["verify", "--yes", &deck],
+        &["read", "--yes", &copy],
+        &["deck", "which", "--yes", "--deck", &deck],
+        &["rig", "calibrate", "--yes"],
+    ] {
+        let done = run(cardwright(command)
+            .arg("--rig")
+            .arg(place.file("no-port"))
+            .arg("--data")
+            .arg(place.file("data")));
+        assert_eq!(done.status, 2, "{done:?}");
+        assert!(done.stderr.contains("cannot be opened"), "{done:?}");
+    }
+    let export = run(cardwright(&["ledger", "export", "--data"]).arg(place.file("data")));
+    let export: serde_json::Value = serde_json::from_str(&export.stdout).expect("an export");
+    let jobs = export["jobs"].as_array().expect("jobs");
+    assert_eq!(jobs.len(), 5, "{jobs:?}");
+    assert!(jobs.iter().all(|job| job["ending"] == "failed"), "{jobs:?}");
+}
+
 #[test]
 fn a_port_that_is_a_plain_file() {
     let place = Place::new();
