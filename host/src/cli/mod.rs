@@ -1,7 +1,7 @@
 //! The command line: one file a command. Every command takes `--json`,
 //! `--data` and `--rig`; every error says what, where and what to do; the exit
-//! status is 0 done and nothing wrong, 1 done and faults were found, 2 the
-//! input or the command line is wrong, 3 the unit or the link failed.
+//! status is 0 done and nothing wrong, 1 done and faults were found that are left,
+//! 2 the input or the command line is wrong, 3 the unit or the link failed.
 
 mod cut;
 pub mod deck;

@@ -1,6 +1,6 @@
 //! How a request ended, and the program's exit status for it: 0 done and
-//! nothing wrong, 1 done and faults were found, 2 the input or the command line
-//! is wrong, 3 the unit or the link failed.
+//! nothing wrong, 1 done and faults were found that are left, 2 the input or the
+//! command line is wrong, 3 the unit or the link failed.
 
 use serde::{Deserialize, Serialize};
 

@@ -135,6 +135,20 @@ fn a_person_sees_to_the_machine_and_resets_it() {
     assert!(summary["stops"].as_u64() >= Some(stops), "{summary}");
 }
 
+/// What was spoiled and cut again is told; nothing is wrong with the deck.
+#[test]
+fn faults_that_were_cut_again_end_with_status_0() {
+    let place = Place::new();
+    let deck = place.deck("towel", 6, 5);
+    let faults = place.write("faults.toml", "seed = 3\nmissing_hole = 0.005\n");
+    let done = run(cut(&place, &deck).arg("--faults").arg(faults));
+    assert_eq!(done.status, 0, "{done:?}");
+    let summary = done.summary();
+    assert!(summary["faults"].as_u64() > Some(0), "{summary}");
+    assert_eq!(summary["good"], 6, "{summary}");
+    assert_ne!(summary["take_out"], serde_json::json!([]), "{summary}");
+}
+
 #[test]
 fn faults_that_cannot_be_mended_end_with_status_1() {
     let place = Place::new();
