@@ -4,13 +4,22 @@
 //! What is right is known from the model that made each card, not from any
 //! reading of it.
 
-use cardwright::copy::{Sight, copied};
+use cardwright::copy::{Sight, copied, lacking_in};
 use cardwright::deck::{CardNumber, Deck};
 use cardwright_tests::old_deck::OldDeck;
 use cardwright_tests::trust::Worst;
 use std::collections::BTreeSet;
 
 const SEED: u64 = 71;
+
+/// A reader without dust or drift.
+const CLEAN: Worst = Worst {
+    drifts: 0.0,
+    dusty: 0.0,
+    ageing: 0.0,
+    stray: 0.0,
+    ..Worst::RANGE
+};
 
 fn copy(old: &OldDeck, passes: &[Vec<Option<Sight>>], lacking: &[u32]) -> (Deck, Vec<String>) {
     let lacking: BTreeSet<_> = lacking.iter().copied().map(CardNumber).collect();
@@ -75,14 +84,7 @@ fn every_error_in_the_copy_of_a_damaged_deck_is_listed_as_doubtful() {
 
 #[test]
 fn a_sound_deck_is_copied_exactly_in_one_pass() {
-    let clean = Worst {
-        drifts: 0.0,
-        dusty: 0.0,
-        ageing: 0.0,
-        stray: 0.0,
-        ..Worst::RANGE
-    };
-    let mut old = OldDeck::new(60, 0.0, clean, SEED + 1);
+    let mut old = OldDeck::new(60, 0.0, CLEAN, SEED + 1);
     let pass = old.pass();
     let (deck, notes) = copy(&old, &[pass], &[]);
     assert_eq!(errors(&old.truth, &deck), (Vec::new(), 0));
@@ -128,4 +130,29 @@ fn passes_out_of_step_are_laid_side_by_side() {
     );
     assert_eq!(deck.card_count(), 41);
     assert!(gaps.contains(&22) && gaps.contains(&31), "{gaps:?}");
+}
+
+/// Two cards fed at once are one card that could not be read, until the second is
+/// said to be lacking; what was said can be told from the copy.
+#[test]
+fn a_gap_is_as_many_cards_as_a_person_says() {
+    let mut old = OldDeck::new(12, 0.0, CLEAN, SEED + 3);
+    let mut pass = old.pass();
+    pass[5] = None;
+    pass.remove(6);
+    let passes = [pass];
+    let (one, _) = copy(&old, &passes, &[]);
+    assert_eq!(one.card_count(), 11);
+    assert_eq!(lacking_in(&one, &passes), BTreeSet::new());
+    let (two, _) = copy(&old, &passes, &[7, 13]);
+    assert_eq!(two.card_count(), 13);
+    let reading = two.reading().expect("how it was read");
+    let gaps: Vec<u32> = reading.gaps.iter().map(|card| card.0).collect();
+    assert_eq!(gaps, [6, 7, 13]);
+    assert_eq!(errors(&old.truth, &two).0, []);
+    let lacking: Vec<u32> = lacking_in(&two, &passes)
+        .iter()
+        .map(|card| card.0)
+        .collect();
+    assert_eq!(lacking, [7, 13]);
 }

@@ -22,7 +22,9 @@ pub(super) struct ReadArgs {
     /// How many cards lie in the stack (until a person says s, if not given).
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=5000))]
     cards: Option<u32>,
-    /// Numbers of cards that are lacking, such as 17,43: they become gaps.
+    /// Numbers of cards that are lacking, such as 17,43: they become gaps. Of two
+    /// cards that were fed at once the second is one. With --more, all that are
+    /// lacking, or none; those that were named before if not given.
     #[arg(long, value_name = "LIST")]
     lacking: Option<String>,
     /// How often the stack is read; what dust hid once is seen another time.

@@ -110,6 +110,25 @@ pub fn copied(
     })
 }
 
+/// The numbers that a copy made of these passes left out for cards that were said to
+/// be lacking: its gaps but for those that a card stands for which no pass could read.
+#[must_use]
+pub fn lacking_in(copy: &Deck, passes: &[Vec<Option<Sight>>]) -> BTreeSet<CardNumber> {
+    let gaps = copy.reading().map_or(&[][..], |reading| &reading.gaps);
+    let mut lacking = BTreeSet::new();
+    let mut columns = side_by_side(passes).into_iter().peekable();
+    let unread = |column: &Column| column.iter().all(|placed| placed.sight.is_none());
+    for (number, _) in copy.cards() {
+        // where both stand side by side it is all one which of them comes first
+        if gaps.contains(&number) && !columns.peek().is_some_and(unread) {
+            lacking.insert(number);
+        } else {
+            columns.next();
+        }
+    }
+    lacking
+}
+
 /// A deck in the making.
 struct Draft<'a> {
     reading: ReadFrom,

@@ -11,5 +11,5 @@ mod merge;
 mod passes;
 mod sight;
 
-pub use merge::{Copied, CopyError, copied};
+pub use merge::{Copied, CopyError, copied, lacking_in};
 pub use sight::Sight;

@@ -12,8 +12,8 @@ use serde_json::{Value, json};
 use tokio::sync::mpsc;
 
 use super::{Outcome, RigChoice, ServiceError, Stock, drive, or_failed};
-use crate::copy::{Copied, Sight, copied};
-use crate::deck::{CardFormat, CardList, Deck, Row};
+use crate::copy::{Copied, Sight, copied, lacking_in};
+use crate::deck::{CardFormat, CardList, CardNumber, Deck, Row};
 use crate::engine::{Clock, Hub};
 use crate::job::{End, Job, News, Order, Person};
 use crate::judge::{Judge, Look};
@@ -31,7 +31,8 @@ pub struct ReadAsked {
     pub format: String,
     /// Cards in the stack, if that is known.
     pub cards: Option<u32>,
-    /// Numbers of cards that are lacking, such as 17,43.
+    /// Numbers of cards that are lacking, such as 17,43, or `none`; those that were
+    /// said before if nothing is said.
     pub lacking: Option<String>,
     /// Passes to be made now; 0 only makes the deck of those there are.
     pub passes: u8,
@@ -50,24 +51,23 @@ pub(super) async fn serve(
     let format = CardFormat::named_or_file(&ask.format)?;
     let rig_file = RigFile::read(rig.file.as_deref())?;
     check_out(&ask)?;
-    let lacking = match &ask.lacking {
-        Some(list) => CardList::parse(list, MOST_READ)?.iter().collect(),
-        None => BTreeSet::new(),
-    };
+    let asked = lacking(&ask)?;
     let name = ask.out.file_stem().unwrap_or_default().to_string_lossy();
     let reading = Reading::begin(&ask, &format, hub).await?;
     let before = reading.passes(hub).await?;
     let earlier = before.len() as u32;
+    let mut was = BTreeSet::new();
     if ask.more && ask.out.exists() {
         let passes = sights(&before, &format, &rig_file, hub).await?;
-        let made = copied(&name, &format, &passes, &lacking).map(|copied| copied.deck);
-        if made.ok().as_ref() != Some(&Deck::read(&ask.out)?) {
-            return Err(ServiceError::Request(format!(
-                "{} is not as it was read: it was settled or written in since, or --lacking is not \
-                 as it was; read the stack into another file, or say --lacking again",
-                ask.out.display()
-            )));
-        }
+        was = lacking_before(&ask, &name, &format, &passes)?;
+    }
+    let lacking = asked.unwrap_or_else(|| was.clone());
+    if !was.is_subset(&lacking) {
+        let words = format!(
+            "cards {} were said to be lacking before: those that still are have to be named again",
+            CardList::from_cards(was)
+        );
+        let _ = news.send(News::Note { words }).await;
     }
     for pass in 1..=u32::from(ask.passes) {
         if pass > 1 && persons.is_closed() {
@@ -96,6 +96,36 @@ pub(super) async fn serve(
     deck.write(&ask.out, ask.more)
         .map_err(|error| ServiceError::Request(error.to_string()))?;
     Ok(tell(&ask, &deck, notes, news).await)
+}
+
+/// The cards that are said to be lacking now; none if nothing is said of it.
+fn lacking(ask: &ReadAsked) -> Result<Option<BTreeSet<CardNumber>>, ServiceError> {
+    Ok(match ask.lacking.as_deref() {
+        None => None,
+        Some("none") => Some(BTreeSet::new()),
+        Some(list) => Some(CardList::parse(list, MOST_READ)?.iter().collect()),
+    })
+}
+
+/// The cards that were said to be lacking when the deck was made of these passes. It
+/// must be as it was made: what a person has settled in it is not undone.
+fn lacking_before(
+    ask: &ReadAsked,
+    name: &str,
+    format: &CardFormat,
+    passes: &[Vec<Option<Sight>>],
+) -> Result<BTreeSet<CardNumber>, ServiceError> {
+    let deck = Deck::read(&ask.out)?;
+    let was = lacking_in(&deck, passes);
+    let made = copied(name, format, passes, &was).map(|copied| copied.deck);
+    if made.is_ok_and(|made| made == deck) {
+        return Ok(was);
+    }
+    Err(ServiceError::Request(format!(
+        "{} is not as it was read: it was settled or written in since; read the stack into another \
+         file",
+        ask.out.display()
+    )))
 }
 
 fn check_out(ask: &ReadAsked) -> Result<(), ServiceError> {

@@ -153,3 +153,62 @@ fn an_interrupt_ends_no_stack_and_begins_no_pass() {
     assert_eq!(again.status, 0, "{again:?}");
     assert_eq!(cards(&copy), cards(&old));
 }
+
+/// Two cards were fed together and taken out: nobody but a person knows that the gap
+/// stands for both.
+#[test]
+fn a_gap_of_two_cards_is_made_two() {
+    let place = Place::new();
+    let (old, copy) = (place.deck("old", 6, 28), place.file("copy.deck"));
+    let faults = place.write("faults.toml", "seed = 1\ndoubled_feed = 0.2\n");
+    let stack = old.display().to_string();
+    let mut command = read(&place, &copy, &stack);
+    let mut job = Live::start(
+        command
+            .args(["--cards", "5", "--faults"])
+            .arg(faults)
+            .stdin(Stdio::piped()),
+    );
+    let mut stops = 0;
+    loop {
+        let line = job.line(|line| {
+            line.starts_with("{\"event\":\"needs_reset\"")
+                || line.starts_with("{\"event\":\"summary\"")
+        });
+        if line.contains("summary") {
+            break;
+        }
+        stops += 1;
+        // the person at the virtual machine takes a virtual second
+        std::thread::sleep(std::time::Duration::from_millis(100));
+        job.say("r");
+    }
+    let done = job.end();
+    assert_eq!((done.status, stops), (1, 1), "{done:?}");
+    let gaps = |done: &Done| done.summary()["gaps"].clone();
+    let gap = gaps(&done)[0].as_u64().expect("a gap");
+    assert!(
+        done.stdout.contains("--passes 0 --lacking NUMBER"),
+        "{done:?}"
+    );
+    let second = (gap + 1).to_string();
+    let again = ["--more", "--passes", "0"];
+    let two = run(read(&place, &copy, &stack)
+        .args(again)
+        .args(["--lacking", &second]));
+    assert_eq!(gaps(&two), serde_json::json!([gap, gap + 1]), "{two:?}");
+    let (copied, right) = (cards(&copy), cards(&old));
+    assert_eq!(copied.len(), right.len());
+    for (number, (copied, right)) in (1..).zip(copied.iter().zip(&right)) {
+        let in_gap = number == gap || number == gap + 1;
+        assert!(in_gap || copied == right, "card {number}");
+    }
+    // it stays so until something else is said
+    let same = run(read(&place, &copy, &stack).args(again));
+    assert_eq!(gaps(&same), gaps(&two), "{same:?}");
+    let one = run(read(&place, &copy, &stack)
+        .args(again)
+        .args(["--lacking", "none"]));
+    assert_eq!(gaps(&one), gaps(&done), "{one:?}");
+    assert!(one.stdout.contains("have to be named again"), "{one:?}");
+}

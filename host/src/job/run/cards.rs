@@ -240,7 +240,8 @@ impl Job {
                     fx.extend(findings.map(|findings| Effect::Tell(News::Stack { findings })));
                     if self.order.kind == Kind::Read && self.account.stops > 0 {
                         let words = "the rig stopped on the way: count the cards of the copy; one that \
-                                     was taken out is not in it, and a gap may be two cards";
+                                     was taken out is not in it, and a gap may be two cards (to make \
+                                     it two, name the second: --more --passes 0 --lacking NUMBER)";
                         fx.push(Effect::Tell(News::Note {
                             words: words.to_string(),
                         }));
