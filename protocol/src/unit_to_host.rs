@@ -13,6 +13,9 @@ pub const SAMPLES_A_MESSAGE: usize = 192;
 /// Most cards whose readings a unit keeps until the host has them on disk.
 pub const CARDS_HELD: usize = 2;
 
+/// Sample bytes that a unit keeps of one card.
+pub const SAMPLES_HELD: usize = 8192;
+
 /// One reading of the light bar: a level for each channel, 0 dark to 255.
 /// Channels beyond the format's holes read 0.
 pub type Levels = [u8; MOST_HOLES as usize];

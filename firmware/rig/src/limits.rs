@@ -41,8 +41,7 @@ pub const LEVEL_SCANS: u16 = 8;
 /// Least difference between open and dark level of a channel in use.
 pub const LEAST_LIGHT: u8 = 40;
 
-/// Sample bytes kept for one card.
-pub const SAMPLES_HELD: usize = 8192;
+pub use cardwright_protocol::unit_to_host::SAMPLES_HELD;
 
 /// Fastest feed, in steps a second: what the slowest chip this runs on can give
 /// intervals for in time, whatever else it does.

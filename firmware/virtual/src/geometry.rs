@@ -92,6 +92,16 @@ impl Flap {
         }
     }
 
+    /// The flap of a hole whose card lies end for end.
+    #[must_use]
+    pub fn end_for_end(&self) -> Flap {
+        Flap {
+            nx: -self.nx,
+            ny: -self.ny,
+            ..*self
+        }
+    }
+
     /// The share of a hole of radius `r` that it covers.
     #[must_use]
     pub fn share(&self, r: f64) -> f64 {

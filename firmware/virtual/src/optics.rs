@@ -117,7 +117,7 @@ impl Optics {
         for (channel, level) in levels
             .iter_mut()
             .enumerate()
-            .take(usize::from(machine.holes))
+            .take(usize::from(machine.channels()))
         {
             let mut exact = machine.dark_level;
             let mut gain = self.gains[channel];
@@ -192,7 +192,7 @@ impl Optics {
         // from 0, to which the cast clips.
         let first = ((y - reach - self.across[0]) / machine.pitch_mm) as usize;
         let channels = self.across.iter().zip(&mut self.over);
-        for (across, over) in channels.take(usize::from(machine.holes)).skip(first) {
+        for (across, over) in channels.take(usize::from(machine.channels())).skip(first) {
             let y = y - across;
             if y <= -reach {
                 break;

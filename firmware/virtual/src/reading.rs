@@ -186,7 +186,7 @@ impl ReaderModel {
         for line in 0..self.lines() {
             let along = self.line_mm(line) + off;
             let levels = self.line(card, conditions, along);
-            let holes = usize::from(self.machine.holes);
+            let holes = usize::from(self.plan.settings.holes);
             read.lines.extend_from_slice(&levels[..holes]);
             if walk > 0.0 {
                 let step: f64 = StandardNormal.sample(&mut self.chance);

@@ -32,6 +32,10 @@ pub struct WorldSettings {
     pub pick_us: u64,
     /// Holes in a row: punches and light channels that stand over the card.
     pub holes: u8,
+    /// Further light channels, which stand beside the last hole of a row: a card
+    /// runs along a guide at hole 1, and the bar is as long as the widest card.
+    /// Those that nobody looks at only cost time, so by default there are none.
+    pub beside: u8,
     /// Diameter of needle and lace punches.
     pub needle_diameter_mm: f64,
     /// Diameter of the peg punch.
@@ -102,6 +106,7 @@ impl Default for WorldSettings {
             rollers_to_edge_mm: 40.0,
             pick_us: 150_000,
             holes: 8,
+            beside: 0,
             needle_diameter_mm: 4.4,
             peg_diameter_mm: 10.0,
             aperture_mm: 3.0,
@@ -140,6 +145,13 @@ impl WorldSettings {
     #[must_use]
     pub fn across_mm(&self, hole: u8) -> f64 {
         (f64::from(hole) - (f64::from(self.holes) + 1.0) / 2.0) * self.pitch_mm
+    }
+
+    /// Light channels, those beside the card among them.
+    #[must_use]
+    pub fn channels(&self) -> u8 {
+        let most = cardwright_protocol::card::MOST_HOLES;
+        self.holes.saturating_add(self.beside).min(most)
     }
 
     /// From the edge sensor to the light bar.
