@@ -261,7 +261,7 @@ async fn begin_job(wanted: &Wanted<'_>, hub: &Hub) -> Result<JobNumber, ServiceE
             name: deck.name().to_string(),
             format: deck.format().name().to_string(),
             cards: deck.card_count(),
-            text: deck.to_text(),
+            text: deck.to_text_elsewhere(),
         }),
         unit: None,
         settings: serde_json::json!({ "cards": wanted.cards, "recut": wanted.recut }),

@@ -199,6 +199,16 @@ impl Deck {
         write::to_text(self, self.format_file.as_deref())
     }
 
+    /// The same text for whoever keeps it elsewhere: it names a user's format file
+    /// by the path it was read from, and not as seen from the deck's own folder.
+    #[must_use]
+    pub fn to_text_elsewhere(&self) -> String {
+        let file = self.format.file();
+        let whole = |file: &Path| file.canonicalize().unwrap_or_else(|_| file.to_owned());
+        let file = file.map(|file| whole(file).display().to_string());
+        write::to_text(self, file.as_deref())
+    }
+
     /// Writes the deck's file: whole or not at all. An older file is kept
     /// unless `overwrite`.
     ///
