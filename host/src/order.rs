@@ -8,7 +8,7 @@
 mod mend;
 mod read;
 
-pub(crate) use read::{MOST_READ, reading_order};
+pub(crate) use read::{MOST_READ, format_order, reading_order};
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
@@ -121,6 +121,7 @@ pub async fn draw_up(
         others: Arc::new(others),
         mending: mending.strokes,
         until_told: false,
+        formats: None,
         first: None,
         settings,
         geometry: RigFile::geometry(deck.format()),

@@ -3,6 +3,7 @@
 pub mod emulated;
 pub mod old_deck;
 pub mod reference;
+pub mod strange;
 pub mod trust;
 pub mod virtual_time;
 pub mod worn;

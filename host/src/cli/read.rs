@@ -16,9 +16,10 @@ use crate::service::{ReadAsked, Request};
 pub(super) struct ReadArgs {
     /// The deck file to write.
     out: PathBuf,
-    /// The card format: a built-in name or a format file.
-    #[arg(long, default_value = "400")]
-    format: String,
+    /// The card format: a built-in name or a format file (seen by the first cards,
+    /// if not given).
+    #[arg(long)]
+    format: Option<String>,
     /// How many cards lie in the stack (until a person says s, if not given).
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=5000))]
     cards: Option<u32>,
@@ -46,7 +47,7 @@ pub(super) fn run(args: &ReadArgs, common: &Common) -> Result<u8> {
     }
     let asked = ReadAsked {
         out: absolute(&args.out),
-        format: absolute_if_path(&args.format),
+        format: args.format.as_deref().map(absolute_if_path),
         cards: args.cards,
         lacking: args.lacking.clone(),
         passes: args.passes,

@@ -29,6 +29,7 @@ use std::sync::Arc;
 use cardwright_protocol::host_to_unit::Settings;
 use cardwright_protocol::{CardId, CardNumber, HostToUnit, JobNumber, UnitToHost};
 
+use crate::copy::Known;
 use crate::deck::{Deck, Stroke};
 use crate::judge::{Geometry, Limits};
 use crate::ledger::writer::Command;
@@ -88,6 +89,8 @@ pub struct Order {
     /// For reading: the stack ends when a person says so, and `cards` are more than
     /// there can be.
     pub until_told: bool,
+    /// For reading a card whose format is not known: the formats it may be of.
+    pub formats: Option<Arc<Known>>,
     /// What a person has to see to before anything moves; none if the order was
     /// given by somebody who has.
     pub first: Option<String>,

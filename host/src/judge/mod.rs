@@ -126,11 +126,8 @@ impl Judge {
     /// Whether a card that no deck is known of can be measured: good, or unread.
     #[must_use]
     pub fn readable(&self, strokes: &[Stroke], reading: &Reading) -> Report {
-        let report = Report::new((reading.ended.length_um > 0).then_some(reading.ended.length_um));
-        report.close(match self.look(strokes, reading) {
-            Ok(_) => Verdict::Good,
-            Err(reason) => Verdict::Unread(reason),
-        })
+        let length_um = (reading.ended.length_um > 0).then_some(reading.ended.length_um);
+        Report::of_reading(length_um, self.look(strokes, reading).err())
     }
 
     fn measured(&self, strokes: &[Stroke], reading: &Reading) -> Result<Measured, UnreadReason> {

@@ -1,6 +1,6 @@
 //! The verdict with the measurements behind it.
 
-use super::verdict::{HoleFault, OutOfRegister, Verdict};
+use super::verdict::{HoleFault, OutOfRegister, UnreadReason, Verdict};
 use serde::{Deserialize, Serialize};
 
 /// What was found at one position of the card.
@@ -116,6 +116,11 @@ impl Report {
             summary: String::new(),
             remedy: String::new(),
         }
+    }
+
+    /// Of a card that no deck is known of: good, or unread for this reason.
+    pub(crate) fn of_reading(length_um: Option<u32>, unread: Option<UnreadReason>) -> Report {
+        Report::new(length_um).close(unread.map_or(Verdict::Good, Verdict::Unread))
     }
 
     /// The report with its verdict and the words for it.

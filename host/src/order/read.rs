@@ -1,7 +1,8 @@
 //! An order to read a stack that no deck is known of.
 //!
 //! Enters: the card format, how many cards there are if that is known, the rig
-//! file. Leaves: an order over a blank deck, its job begun in the ledger.
+//! file; or the formats of which a card may be. Leaves: an order over a blank
+//! deck, its job begun in the ledger.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -9,6 +10,7 @@ use std::sync::Arc;
 use cardwright_protocol::Row;
 
 use super::open_elsewhere;
+use crate::copy::Known;
 use crate::deck::{CardFormat, CardNumber, Cutting, Deck};
 use crate::engine::{Clock, Hub};
 use crate::job::{Kind, Order, Recut};
@@ -53,6 +55,7 @@ pub(crate) async fn reading_order(
         cards: (1..=count).map(CardNumber).collect(),
         mending: BTreeMap::new(),
         until_told: cards.is_none(),
+        formats: None,
         first: None,
         recut: Recut::Never,
         settings: rig.settings(format),
@@ -61,5 +64,23 @@ pub(crate) async fn reading_order(
         open: Vec::new(),
         used: BTreeMap::new(),
         open_elsewhere: open_elsewhere(number, hub).await?,
+    })
+}
+
+/// The order to read one card by which its format is to be seen.
+///
+/// # Errors
+/// Whatever the ledger says.
+pub(crate) async fn format_order(
+    known: &Arc<Known>,
+    settings: serde_json::Value,
+    rig: &RigFile,
+    hub: &Hub,
+) -> Result<Order, ServiceError> {
+    let order = reading_order(known.wide(), Some(1), settings, rig, hub).await?;
+    Ok(Order {
+        settings: known.settings(rig),
+        formats: Some(Arc::clone(known)),
+        ..order
     })
 }

@@ -5,6 +5,7 @@
 
 use std::path::Path;
 
+use cardwright_protocol::card::MOST_HOLES;
 use cardwright_protocol::host_to_unit::Settings;
 use serde::Deserialize;
 
@@ -57,9 +58,15 @@ struct Punch {
 struct Reader {
     rows_behind_punch: u8,
     samples_per_row: u8,
+    #[serde(default = "every_channel")]
+    channels: u8,
     aperture_mm: f64,
     single_card_light: f64,
     gross_holes: u8,
+}
+
+fn every_channel() -> u8 {
+    MOST_HOLES
 }
 
 #[derive(Clone, Debug, PartialEq, Deserialize)]
@@ -212,6 +219,12 @@ impl RigFile {
                 32.0,
             ),
             (
+                "reader.channels",
+                f64::from(self.reader.channels),
+                1.0,
+                16.0,
+            ),
+            (
                 "reader.rows_behind_punch",
                 f64::from(self.reader.rows_behind_punch),
                 1.0,
@@ -297,6 +310,12 @@ impl RigFile {
     #[must_use]
     pub fn loads_by_hand(&self) -> bool {
         !self.feed.magazine
+    }
+
+    /// Light channels that are there, whatever the card's width.
+    #[must_use]
+    pub fn channels(&self) -> u8 {
+        self.reader.channels
     }
 
     /// Where good ends on this rig.

@@ -49,6 +49,7 @@ pub(super) async fn serve(
         stack,
         by_hand: rig_file.loads_by_hand(),
         format: Some(format.clone()),
+        ..Stock::default()
     };
     let number = begin(&format, cut, hub).await?;
     let open_elsewhere = match hub.ask(Command::OpenElsewhere(number)).await? {

@@ -65,6 +65,18 @@ impl RigChoice {
         }
     }
 
+    /// The same for cards of any format, of which so many have been taken already.
+    fn any_magazine(&self, taken: usize) -> Result<Stock, ServiceError> {
+        if !self.is_virtual() {
+            return Ok(Stock::default());
+        }
+        let (_, stock) = self.as_virtual.any_magazine()?;
+        Ok(Stock {
+            whole_bar: true,
+            ..stock.after(taken)
+        })
+    }
+
     /// Whether it is the virtual rig.
     #[must_use]
     pub fn is_virtual(&self) -> bool {

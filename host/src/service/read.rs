@@ -5,14 +5,18 @@
 //! anything is made of it. So a reading that was stopped between two passes can be
 //! gone on with, and a deck be made again of more passes.
 
+mod first_cards;
+
 use std::collections::BTreeSet;
 use std::path::PathBuf;
 
+use cardwright_protocol::JobNumber;
+use first_cards::Seen;
 use serde_json::{Value, json};
 use tokio::sync::mpsc;
 
 use super::{Outcome, RigChoice, ServiceError, Stock, drive, or_failed};
-use crate::copy::{Copied, Sight, copied, lacking_in};
+use crate::copy::{Copied, CopyError, Sight, copied, cropped, lacking_in};
 use crate::deck::{CardFormat, CardList, CardNumber, Deck, Row};
 use crate::engine::{Clock, Hub};
 use crate::job::{End, Job, News, Order, Person};
@@ -27,8 +31,8 @@ use crate::rig::RigFile;
 pub struct ReadAsked {
     /// The deck file to be written.
     pub out: PathBuf,
-    /// The card format: a name or a file.
-    pub format: String,
+    /// The card format: a name or a file. If it is not given, the first cards tell.
+    pub format: Option<String>,
     /// Cards in the stack, if that is known.
     pub cards: Option<u32>,
     /// Numbers of cards that are lacking, such as 17,43, or `none`; those that were
@@ -48,12 +52,32 @@ pub(super) async fn serve(
     news: &mpsc::Sender<News>,
     persons: &mut mpsc::Receiver<Person>,
 ) -> Result<Outcome, ServiceError> {
-    let format = CardFormat::named_or_file(&ask.format)?;
+    let named = ask.format.as_deref().map(CardFormat::named_or_file);
+    let named = named.transpose()?;
     let rig_file = RigFile::read(rig.file.as_deref())?;
     check_out(&ask)?;
     let asked = lacking(&ask)?;
     let name = ask.out.file_stem().unwrap_or_default().to_string_lossy();
-    let reading = Reading::begin(&ask, &format, hub).await?;
+    let (named, mut reading) = Reading::begin(&ask, named, hub).await?;
+    let (format, looked) = match named {
+        Some(format) => (format, Vec::new()),
+        None if ask.passes == 0 => {
+            return Err(ServiceError::Request(CopyError::Nothing.to_string()));
+        }
+        None => {
+            let looking = first_cards::Looking {
+                reading: &reading,
+                cards: ask.cards,
+                rig,
+                rig_file: &rig_file,
+            };
+            match looking.format(hub, news, persons).await? {
+                Seen::Format(format, jobs) => (*format, jobs),
+                Seen::Ended(outcome) => return Ok(outcome),
+            }
+        }
+    };
+    reading.format = format.sha256();
     let before = reading.passes(hub).await?;
     let earlier = before.len() as u32;
     let mut was = BTreeSet::new();
@@ -74,16 +98,24 @@ pub(super) async fn serve(
             // whoever asked is gone
             return Ok(Outcome::from(End::Stopped));
         }
-        let stack = rig.magazine(&format)?;
-        let settings = reading.settings(earlier + pass);
+        // the cards by which the format was seen are the first of the first pass
+        let looked = if pass == 1 { &looked[..] } else { &[] };
+        let stack = rig.magazine(&format)?.after(looked.len());
+        let settings = reading.settings(earlier + pass, looked);
         let mut order = reading_order(&format, ask.cards, settings, &rig_file, hub).await?;
+        order.cards.drain(..looked.len().min(order.cards.len()));
+        if order.cards.is_empty() {
+            let end = Command::EndJob(order.number, Ending::Done, Clock::time_of_day());
+            hub.ask(end).await?;
+            continue;
+        }
         if pass > 1 && !rig.is_virtual() {
             order.first = Some(format!(
                 "pass {pass} of {}: lay the stack in again, in the same order and the same way",
                 ask.passes
             ));
         }
-        let known = ask.cards.unwrap_or(0);
+        let known = ask.cards.map_or(0, |_| order.cards.len() as u32);
         let outcome = one_pass(order, known, stack, rig, hub, news, persons).await?;
         // a pass that was not read to its end tells why
         if outcome.exit > 1 || !outcome.words.is_empty() {
@@ -160,16 +192,17 @@ struct Reading {
 }
 
 impl Reading {
-    /// A new reading, or the last into this file if `more` of it is wanted.
+    /// A new reading, or the last into this file, with its format, if `more` of it
+    /// is wanted.
     async fn begin(
         ask: &ReadAsked,
-        format: &CardFormat,
+        mut named: Option<CardFormat>,
         hub: &Hub,
-    ) -> Result<Reading, ServiceError> {
+    ) -> Result<(Option<CardFormat>, Reading), ServiceError> {
         let mut reading = Reading {
             mark: Clock::time_of_day().0,
             out: ask.out.display().to_string(),
-            format: format.sha256(),
+            format: String::new(),
         };
         let jobs = jobs(hub).await?;
         let into = |job: &&JobRow| job.settings["out"] == *reading.out;
@@ -179,32 +212,58 @@ impl Reading {
             hub.ask(end).await?;
         }
         if ask.more {
-            let mut into = jobs.iter().rev();
-            let last = into.find(|job| job.settings["out"] == *reading.out);
-            let last = last.filter(|job| job.settings["format"] == *reading.format);
+            let last = jobs.iter().rev().filter(into).find(is_pass);
+            if let (None, Some(last)) = (&named, last) {
+                let known = first_cards::known_formats(hub).await?;
+                let same = |format: &CardFormat| last.settings["format"] == *format.sha256();
+                named = known.into_iter().find(same);
+            }
+            let format = named.as_ref().map(CardFormat::sha256).unwrap_or_default();
+            let last = last.filter(|job| job.settings["format"] == *format);
             let mark = last.and_then(|job| job.settings["reading"].as_i64());
             reading.mark = mark.ok_or_else(|| {
+                let of = named.as_ref().map_or(String::new(), |format| {
+                    format!(" of cards of format {}", format.name())
+                });
                 ServiceError::Request(format!(
-                    "the ledger has no earlier reading of cards of format {} into {}; leave --more \
-                     away, or see that --format and --data are those of that reading",
-                    format.name(),
+                    "the ledger has no earlier reading{of} into {}; leave --more away, or see that \
+                     --format and --data are those of that reading",
                     reading.out
                 ))
             })?;
+            reading.format = format;
         }
-        Ok(reading)
+        Ok((named, reading))
     }
 
     /// Its passes so far, whole ones only.
     async fn passes(&self, hub: &Hub) -> Result<Vec<JobRow>, ServiceError> {
         let mut jobs = jobs(hub).await?;
-        jobs.retain(|job| job.settings["reading"] == self.mark && job.ending == Some(Ending::Done));
+        jobs.retain(|job| {
+            let done = job.ending == Some(Ending::Done);
+            job.settings["reading"] == self.mark && done && is_pass(&job)
+        });
         Ok(jobs)
     }
 
-    fn settings(&self, pass: u32) -> Value {
-        json!({ "out": self.out, "format": self.format, "reading": self.mark, "pass": pass })
+    /// What is noted of a pass that begins with the cards that were looked at by
+    /// these jobs.
+    fn settings(&self, pass: u32, looked: &[JobNumber]) -> Value {
+        json!({
+            "out": self.out, "format": self.format, "reading": self.mark, "pass": pass,
+            "looked": looked,
+        })
     }
+
+    /// What is noted of a card that is looked at for its format.
+    fn looking(&self) -> Value {
+        json!({ "out": self.out, "reading": self.mark })
+    }
+}
+
+/// Whether it is a pass, and not a card looked at for its format.
+fn is_pass(job: &&JobRow) -> bool {
+    job.settings["pass"].is_u64()
 }
 
 async fn jobs(hub: &Hub) -> Result<Vec<JobRow>, ServiceError> {
@@ -226,7 +285,10 @@ async fn one_pass(
     let item = News::Job {
         job: order.number,
         kind: JobKind::Read.word().to_string(),
-        deck: "the stack".to_string(),
+        deck: match order.formats {
+            Some(_) => "a card, to see the format".to_string(),
+            None => "the stack".to_string(),
+        },
         cards,
         already_good: 0,
         taken_up: false,
@@ -246,10 +308,12 @@ pub(super) async fn sights(
 ) -> Result<Vec<Vec<Option<Sight>>>, ServiceError> {
     let mut all = Vec::with_capacity(passes.len());
     for pass in passes {
-        let cards = match hub.ask(Command::Attempts(pass.job)).await? {
-            Answer::Attempts(cards) => cards,
-            _ => Vec::new(),
-        };
+        let looked = pass.settings["looked"].clone();
+        let looked: Vec<JobNumber> = serde_json::from_value(looked).unwrap_or_default();
+        let mut cards = Vec::new();
+        for job in looked.into_iter().chain([pass.job]) {
+            cards.extend(attempts(job, hub).await?);
+        }
         let mut pass = Vec::with_capacity(cards.len());
         for card in cards
             .iter()
@@ -263,6 +327,25 @@ pub(super) async fn sights(
     Ok(all)
 }
 
+async fn attempts(job: JobNumber, hub: &Hub) -> Result<Vec<AttemptRow>, ServiceError> {
+    match hub.ask(Command::Attempts(job)).await? {
+        Answer::Attempts(cards) => Ok(cards),
+        _ => Ok(Vec::new()),
+    }
+}
+
+/// The kept reading of a card.
+async fn raw(
+    card: &AttemptRow,
+    samples: u8,
+    hub: &Hub,
+) -> Result<Option<crate::judge::Reading>, ServiceError> {
+    match hub.ask(Command::RawReadings(card.id())).await? {
+        Answer::Readings(Some(raw)) => Ok(Some(reading_of(card, raw, samples))),
+        _ => Ok(None),
+    }
+}
+
 /// What is seen in the kept reading of a card, if it can be measured.
 pub(super) async fn look(
     card: &AttemptRow,
@@ -270,13 +353,13 @@ pub(super) async fn look(
     rig: &RigFile,
     hub: &Hub,
 ) -> Result<Option<Look>, ServiceError> {
-    let Answer::Readings(Some(raw)) = hub.ask(Command::RawReadings(card.id())).await? else {
+    let samples = rig.settings(format).samples_per_row;
+    let Some(reading) = raw(card, samples, hub).await? else {
         return Ok(None);
     };
-    let samples = rig.settings(format).samples_per_row;
     let judge = Judge::new(&RigFile::geometry(format), &rig.limits(), samples);
     let blank = format.programme(&vec![Row(0); usize::from(format.rows())]);
-    Ok(judge.look(&blank, &reading_of(card, raw, samples)).ok())
+    Ok(judge.look(&blank, &cropped(reading, format)).ok())
 }
 
 async fn tell(

@@ -4,6 +4,7 @@
 
 use std::path::{Path, PathBuf};
 
+use cardwright_protocol::card::MOST_HOLES;
 use cardwright_virtual::chance::{Chance, Fault};
 use cardwright_virtual::pty::{Handle, Options, VirtualRig};
 use cardwright_virtual::stock::Card;
@@ -56,6 +57,23 @@ impl VirtualChoice {
     /// [`ServiceError::Request`] if none is named or it is of another format;
     /// what is wrong with the deck file or the list of cards.
     pub(super) fn magazine(&self, format: &CardFormat) -> Result<Stock, ServiceError> {
+        let (file, stock) = self.any_magazine()?;
+        match &stock.format {
+            Some(other) if other != format => Err(ServiceError::Request(format!(
+                "--stack {file} has cards of format {}, and {} is asked for; name another, or give \
+                 that --format",
+                other.name(),
+                format.name()
+            ))),
+            _ => Ok(stock),
+        }
+    }
+
+    /// The stack that is named, whatever its format, and the name of its file.
+    ///
+    /// # Errors
+    /// As [`VirtualChoice::magazine`].
+    pub(super) fn any_magazine(&self) -> Result<(&str, Stock), ServiceError> {
         let Some(named) = &self.stack else {
             return Err(ServiceError::Request(
                 "the virtual rig has only blank cards; name the deck whose cards lie in it with \
@@ -68,23 +86,16 @@ impl VirtualChoice {
             _ => (named.as_str(), None),
         };
         let deck = Deck::read(Path::new(file))?;
-        if deck.format() != format {
-            return Err(ServiceError::Request(format!(
-                "--stack {file} has cards of format {}, and {} is asked for; name another, or give \
-                 that --format",
-                deck.format().name(),
-                format.name()
-            )));
-        }
         let list = match list {
             Some(list) => CardList::as_they_lie(list, deck.card_count())?,
             None => CardList::all(deck.card_count()).iter().collect(),
         };
-        Ok(Stock {
-            format: Some(format.clone()),
+        let stock = Stock {
+            format: Some(deck.format().clone()),
             stack: list.iter().filter_map(|card| deck.strokes(*card)).collect(),
-            by_hand: false,
-        })
+            ..Stock::default()
+        };
+        Ok((file, stock))
     }
 
     /// Refuses a speed that no clock can run at.
@@ -239,6 +250,17 @@ pub struct Stock {
     pub stack: Vec<Vec<Stroke>>,
     /// Whether the attendant lays each card in by hand.
     pub by_hand: bool,
+    /// Whether every channel of the light bar is looked at, those beside the card
+    /// too.
+    pub whole_bar: bool,
+}
+
+impl Stock {
+    /// What is left when so many cards have been taken.
+    pub(super) fn after(mut self, taken: usize) -> Stock {
+        self.stack.drain(..taken.min(self.stack.len()));
+        self
+    }
 }
 
 /// Starts a virtual rig. `link` is a name that always points to its present
@@ -261,6 +283,9 @@ pub fn serve(
         world.peg_diameter_mm = format.peg_hole_mm();
         world.stock.length_mm = format.card_length_mm();
         world.stock.width_mm = format.card_width_mm();
+    }
+    if stock.whole_bar {
+        world.beside = MOST_HOLES.saturating_sub(world.holes);
     }
     world.seed = choice.faults.seed.wrapping_add(1);
     world.stock.seed = world.seed;

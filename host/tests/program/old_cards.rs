@@ -56,6 +56,74 @@ fn a_stack_is_copied_card_for_card_and_can_be_cut() {
     );
 }
 
+/// The format is seen by the first card, which is not read twice.
+#[test]
+fn a_stack_is_copied_without_naming_its_format() {
+    let place = Place::new();
+    let (old, copy) = (place.deck("old", 3, 24), place.file("copy.deck"));
+    let read = |more: &[&str]| {
+        let mut command = on(&place, &["read", "--json", "--cards", "3", "--stack"]);
+        run(command.arg(&old).arg(&copy).args(more))
+    };
+    let done = read(&["--passes", "2"]);
+    assert_eq!(done.status, 0, "{done:?}");
+    let summary = done.summary();
+    assert_eq!(
+        (&summary["cards"], &summary["passes"]),
+        (&3.into(), &2.into())
+    );
+    let note = |line: &serde_json::Value| line["words"].to_string().contains("format 100");
+    assert!(done.json().iter().any(note), "{done:?}");
+    let begun = done
+        .json()
+        .iter()
+        .filter(|line| line["event"] == "begun")
+        .count();
+    assert_eq!(begun, 6, "{done:?}");
+    assert_eq!(cards(&copy), cards(&old));
+    assert_eq!(
+        Deck::read(&copy).expect("a deck").format(),
+        Deck::read(&old).expect("a deck").format()
+    );
+    // the deck is made again of what the ledger keeps, the first card among it
+    let more = read(&["--more", "--passes", "0"]);
+    assert_eq!(more.status, 0, "{more:?}");
+    assert_eq!(cards(&copy), cards(&old));
+    // one card is a stack as well
+    let single = place.file("single.deck");
+    let mut command = on(&place, &["read", "--json", "--cards", "1", "--stack"]);
+    let one = run(command.arg(format!("{}:2", old.display())).arg(&single));
+    assert_eq!(one.status, 0, "{one:?}");
+    assert_eq!(cards(&single), cards(&old)[1..2]);
+}
+
+/// A deck in the ledger has a format with the same holes as a built-in one.
+#[test]
+fn formats_with_the_same_holes_are_asked_about_and_nothing_is_lost() {
+    let place = Place::new();
+    let text = include_str!("../../formats/100.toml").replace("\"100\"", "\"like-100\"");
+    let format = place.write("like-100.toml", &text);
+    let old = place.deck("old", 2, 25);
+    let like = place.file("like.deck");
+    let own = cardwright::deck::CardFormat::read(&format).expect("a format");
+    let rows = cards(&old);
+    let deck = Deck::new("like", own, None, Default::default(), rows).expect("a deck");
+    deck.write(&like, false).expect("written");
+    let cut = run(on(&place, &["cut", "--json", "--cards", "1"]).arg(&like));
+    assert_eq!(cut.status, 0, "{cut:?}");
+    let copy = place.file("copy.deck");
+    let mut command = on(&place, &["read", "--json", "--cards", "2", "--stack"]);
+    let asked = run(command.arg(&old).arg(&copy));
+    assert_eq!(asked.status, 2, "{asked:?}");
+    let words = asked.summary()["words"].to_string();
+    assert!(words.contains("100 or like-100"), "{words}");
+    assert!(words.contains("--format"), "{words}");
+    assert!(!copy.exists());
+    let told = run(read(&place, &copy, &old.display().to_string()).args(["--cards", "2"]));
+    assert_eq!(told.status, 0, "{told:?}");
+    assert_eq!(cards(&copy), cards(&old));
+}
+
 /// How many cards there are nobody has counted: a person says when it is the end.
 #[test]
 fn a_stack_ends_where_a_person_says() {

@@ -147,6 +147,7 @@ impl MemoryStore {
             others: Arc::default(),
             mending: BTreeMap::new(),
             until_told: false,
+            formats: None,
             first: None,
             cards: deck.cards().map(|(number, _)| number).collect(),
             recut: Recut::End,

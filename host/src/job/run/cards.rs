@@ -128,7 +128,7 @@ impl Job {
         let mut news = news_of(&report, ended.id, ended.place);
         let mut record = record_read(&report, reading, at);
         if self.order.kind == Kind::Read && report.verdict.is_good() {
-            only_read(&mut record, &mut news);
+            only_read(&mut record, &mut news, self.order.formats.is_some());
         }
         if self.order.kind == Kind::Cut {
             record.punches = punches_seen(&report);
@@ -147,7 +147,10 @@ impl Job {
             Kind::Cut => self.judge.judge(&strokes, reading, Fit::None),
             // the card was fed anew since its holes were cut
             Kind::Verify | Kind::Mend => self.judge.judge(&strokes, reading, Fit::OffsetAndStretch),
-            Kind::Read => self.judge.readable(&strokes, reading),
+            Kind::Read => match &self.order.formats {
+                Some(formats) => formats.readable(reading),
+                None => self.judge.readable(&strokes, reading),
+            },
         }
     }
 
@@ -312,14 +315,17 @@ impl Job {
 }
 
 /// A card that could be measured, and no deck to compare it with.
-fn only_read(record: &mut ledger::EndedAttempt, news: &mut News) {
+fn only_read(record: &mut ledger::EndedAttempt, news: &mut News, for_format: bool) {
     record.verdict = ledger::Verdict::Read;
     if let News::Card {
         verdict, summary, ..
     } = news
     {
         *verdict = ledger::Verdict::Read.word().to_string();
-        *summary = "every position was measured".to_string();
+        *summary = match for_format {
+            true => "read, to see its format".to_string(),
+            false => "every position was measured".to_string(),
+        };
     }
 }
 
