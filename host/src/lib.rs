@@ -14,6 +14,7 @@ pub mod judge;
 pub mod lacing;
 pub mod ledger;
 pub mod order;
+pub mod output;
 pub mod picture;
 pub mod rig;
 pub mod service;

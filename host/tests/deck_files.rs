@@ -3,9 +3,10 @@
 
 use cardwright::deck::format::BUILT_IN;
 use cardwright::deck::{
-    CardFormat, CardList, CardNumber, Cut, Cutting, Deck, DeckWriteError, Design, Doubt, FirstPick,
-    ReadFrom, Row, SpareRow,
+    CardFormat, CardList, CardNumber, Cut, Cutting, Deck, Design, Doubt, FirstPick, ReadFrom, Row,
+    SpareRow,
 };
+use cardwright::output::WriteError;
 use proptest::prelude::*;
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
@@ -255,7 +256,7 @@ fn a_deck_file_is_never_overwritten_unasked() {
     std::fs::write(&file, "something dear").expect("changed");
     assert!(matches!(
         deck.write(&file, false),
-        Err(DeckWriteError::Exists(_))
+        Err(WriteError::Exists(_))
     ));
     assert_eq!(
         std::fs::read_to_string(&file).expect("still there"),
@@ -271,7 +272,7 @@ fn a_deck_file_is_never_overwritten_unasked() {
     let nowhere = folder.path().join("no such folder").join("sedge.deck");
     assert!(matches!(
         deck.write(&nowhere, false),
-        Err(DeckWriteError::Unwritable { .. })
+        Err(WriteError::Unwritable { .. })
     ));
 }
 

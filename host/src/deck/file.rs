@@ -14,9 +14,9 @@ mod write;
 pub use faults::CardFault;
 pub use read::DeckFileError;
 pub use reading::{Doubt, ReadFrom};
-pub use write::DeckWriteError;
 
 use super::format::CardFormat;
+use crate::output::WriteError;
 use cardwright_protocol::{CardNumber, Row, Stroke};
 use std::path::Path;
 
@@ -214,17 +214,8 @@ impl Deck {
     ///
     /// # Errors
     /// The file exists or is write-protected, or cannot be written.
-    pub fn write(&self, file: &Path, overwrite: bool) -> Result<(), DeckWriteError> {
+    pub fn write(&self, file: &Path, overwrite: bool) -> Result<(), WriteError> {
         write::write(self, file, overwrite)
-    }
-
-    /// Whether a deck's file could be written there now, for whoever asks a person
-    /// or a machine for work first.
-    ///
-    /// # Errors
-    /// As [`Deck::write`].
-    pub fn may_write(file: &Path, overwrite: bool) -> Result<(), DeckWriteError> {
-        write::may_write(file, overwrite)
     }
 
     /// SHA-256 of the deck's text, as hexadecimal. Where a user's format file

@@ -15,7 +15,7 @@ pub mod paper;
 pub use cards::{CardList, CardListError};
 pub use cardwright_protocol::{CardNumber, Row, Stroke};
 pub use compare::{Comparison, compare};
-pub use file::{CardFault, Cut, Cutting, Deck, DeckFileError, DeckWriteError};
+pub use file::{CardFault, Cut, Cutting, Deck, DeckFileError};
 pub use file::{Design, Doubt, FirstPick, ReadFrom, SpareRow};
 pub use format::{CardFormat, FormatError};
 

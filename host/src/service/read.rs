@@ -24,6 +24,7 @@ use crate::judge::{Judge, Look};
 use crate::ledger::writer::{Answer, Command};
 use crate::ledger::{AttemptRow, Ending, JobKind, JobRow, Verdict, reading_of};
 use crate::order::{MOST_READ, reading_order};
+use crate::output;
 use crate::rig::RigFile;
 
 /// What is asked for.
@@ -177,7 +178,7 @@ fn check_out(ask: &ReadAsked) -> Result<(), ServiceError> {
         format!("the folder of {out} is not there; make it first")
     } else {
         // before a machine moves for it
-        return Deck::may_write(&ask.out, ask.more)
+        return output::may_write(&ask.out, ask.more)
             .map_err(|error| ServiceError::Request(error.to_string()));
     };
     Err(ServiceError::Request(words))

@@ -15,6 +15,7 @@ use clap::Args;
 use serde_json::json;
 
 use crate::deck::{CardNumber, Deck, Doubt};
+use crate::output;
 use crate::picture::{doubts_svg, png_from_svg};
 
 /// Cards with doubtful positions on one sheet.
@@ -57,7 +58,7 @@ pub(in crate::cli) fn run(args: &SettleArgs, as_json: bool, out: &mut dyn Write)
         }
     } else {
         if !doubtful.is_empty() {
-            Deck::may_write(&args.deck, true)?;
+            output::may_write(&args.deck, true)?;
         }
         let asking = Asking {
             file: &args.deck,
