@@ -20,3 +20,4 @@ pub mod rig;
 pub mod service;
 pub mod stack;
 pub mod wear;
+pub mod wif;

@@ -5,6 +5,7 @@
 //! done and nothing wrong, 1 the two decks differ, 2 the input is wrong.
 
 mod settle;
+mod wif;
 
 use crate::deck::compare::{CardDifference, Comparison};
 use crate::deck::paper::{PaperSettings, deck_from_picture};
@@ -36,6 +37,10 @@ pub enum DeckArgs {
     /// Say what the doubtful positions of a copied deck are; exit status 1 while any
     /// is left
     Settle(settle::SettleArgs),
+    /// Make a deck of a weaving draft (WIF 1.1)
+    Import(wif::ImportArgs),
+    /// Write a deck as a weaving draft (WIF 1.1)
+    Export(wif::ExportArgs),
 }
 
 /// Arguments of `deck make`.
@@ -102,6 +107,8 @@ pub fn run(args: &DeckArgs, as_json: bool, out: &mut dyn Write) -> Result<u8> {
         DeckArgs::Show(args) => show(args, as_json, out),
         DeckArgs::Compare(args) => tell_apart(args, as_json, out),
         DeckArgs::Settle(args) => settle::run(args, as_json, out),
+        DeckArgs::Import(args) => wif::import(args, as_json, out),
+        DeckArgs::Export(args) => wif::export(args, as_json, out),
     }
 }
 
