@@ -17,6 +17,10 @@ cards   {"per_row", "pitch_mm", "rounds", "pegs": [places of peg holes, in rows]
         number, "cards": [{"rows": bits of the holes found, "right": whether they
         are those of the deck, "plane": [shift in mm, stretch, skew]}]}: the
         plainest reading of whole cards, and how long it takes within this process
+draft   {"text": a weaving draft} -> {"sections": names, "shafts", "ends", "picks":
+        numbers, "rising": yes or no, "threading", "liftplan": lists of shafts, one an
+        end or a pick, "again": the same draft as the library writes it}, by the
+        INI reader and writer of Python's own library, configparser
 """
 
 import json
@@ -140,7 +144,34 @@ def cards(problem):
     return {"median_us": float(numpy.median(times)) * 1e6, "cards": answers}
 
 
-COMMANDS = {"lstsq": lstsq, "huber": huber, "otsu": otsu, "cards": cards}
+def draft(problem):
+    from configparser import ConfigParser
+    from io import StringIO
+
+    ini = ConfigParser(comment_prefixes=(";",), delimiters=("=",), interpolation=None)
+    # universal line ends, as a text file is opened
+    ini.read_file(StringIO(problem["text"], newline=None))
+
+    def lists(section, count):
+        listed = (ini.get(section, str(n + 1), fallback="") for n in range(count))
+        return [[int(number) for number in line.split(",") if number] for line in listed]
+
+    ends, picks = ini.getint("WARP", "Threads"), ini.getint("WEFT", "Threads")
+    again = StringIO()
+    ini.write(again)
+    return {
+        "sections": ini.sections(),
+        "shafts": ini.getint("WEAVING", "Shafts"),
+        "ends": ends,
+        "picks": picks,
+        "rising": ini.getboolean("WEAVING", "Rising Shed"),
+        "threading": lists("THREADING", ends),
+        "liftplan": lists("LIFTPLAN", picks),
+        "again": again.getvalue(),
+    }
+
+
+COMMANDS = {"lstsq": lstsq, "huber": huber, "otsu": otsu, "cards": cards, "draft": draft}
 
 
 def main():

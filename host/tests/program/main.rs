@@ -7,6 +7,7 @@ mod calibrate;
 mod copies;
 mod daemon;
 mod default_rig;
+mod drafts;
 mod everyday;
 mod flash;
 mod full_disk;
