@@ -5,7 +5,7 @@
 //! or not at all, and a few lines on what became of it. Refuses: to write over a
 //! file unasked, or under a name of another kind of file.
 
-use std::io::{ErrorKind, Write};
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result, bail};
@@ -14,6 +14,7 @@ use serde_json::json;
 
 use super::{DONE, describe, summary};
 use crate::deck::{CardFormat, Deck, SpareRow};
+use crate::output;
 use crate::wif::{self, Draft, Hooks, Laying, MOST_BYTES, ShedFrom};
 
 /// Arguments of `deck import`.
@@ -103,18 +104,7 @@ pub(in crate::cli) fn export(args: &ExportArgs, as_json: bool, out: &mut dyn Wri
     named(file, "draft", "wif", "--wif")?;
     let deck = Deck::read(&args.deck)?;
     let written = wif::write(&deck).with_context(|| args.deck.display().to_string())?;
-    if let Err(cause) = crate::output::whole(file, written.text.as_bytes(), args.force) {
-        match cause.kind() {
-            ErrorKind::AlreadyExists => bail!(
-                "{} exists already and was left as it is; choose another name, or give --force to replace it",
-                file.display()
-            ),
-            _ => bail!(
-                "cannot write the draft {}: {cause}; nothing was changed; check the folder, the permissions and the room on the disk",
-                file.display()
-            ),
-        }
-    }
+    output::whole(file, written.text.as_bytes(), args.force)?;
     let used = written.spare_row == SpareRow::Used && deck.format().spare_row().is_some();
     if as_json {
         let mut summary = summary("exported", &deck);

@@ -5,7 +5,7 @@ use crate::output::WriteError;
 use cardwright_protocol::Row;
 use serde::Serialize;
 use std::fmt::Write as _;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 const OPENING: &str = "\
 # A deck of jacquard cards. One line a card under [cards], one group a row from
