@@ -112,13 +112,12 @@ impl Case<'_> {
             else {
                 continue;
             };
-            if cell.judged.is_wrong() {
-                *faults = faults.saturating_add(1);
-            } else if cell.required && cell.judged == Judged::Right {
-                found.holes = found.holes.saturating_add(1);
-                if cell.hole == 0 {
-                    found.peg_mm = cell.offset_um.map(|um| f64::from(um) / 1000.0);
-                }
+            // without a branch: whether a hole is required is as good as chance
+            let right = cell.required && cell.judged == Judged::Right;
+            *faults = faults.saturating_add(u8::from(cell.judged.is_wrong()));
+            found.holes = found.holes.saturating_add(u8::from(right));
+            if cell.hole == 0 && right {
+                found.peg_mm = cell.offset_um.map(|um| f64::from(um) / 1000.0);
             }
         }
         for ((found, faults), row) in strokes.iter_mut().zip(faults).zip(&self.measured.rows_mm) {
@@ -264,7 +263,10 @@ fn cell(stroke: u16, hole: u8, required: bool, spot: &Spot, across_mm: Option<f3
         Judged::Right | Judged::Doubtful => right,
         _ => 1.0 - right,
     };
-    let um = |mm: f32| micrometres(f64::from(mm));
+    let um = |mm: Option<f32>| {
+        let um = micrometres(f64::from(mm.unwrap_or(0.0)));
+        mm.map(|_| um)
+    };
     Cell {
         stroke,
         hole,
@@ -272,9 +274,9 @@ fn cell(stroke: u16, hole: u8, required: bool, spot: &Spot, across_mm: Option<f3
         judged,
         sure,
         open_permille: permille(spot.open),
-        offset_um: spot.offset_mm.map(um),
-        across_um: across_mm.map(um),
-        diameter_um: spot.diameter_mm.map(um),
+        offset_um: um(spot.offset_mm),
+        across_um: um(across_mm),
+        diameter_um: um(spot.diameter_mm),
     }
 }
 

@@ -75,18 +75,15 @@ impl Plane {
     pub fn robust(places: &[Place], first: Plane) -> Plane {
         let mut plane = first;
         let mut off = vec![0.0; places.len()];
-        let mut distances = off.clone();
+        let mut distances = Vec::with_capacity(places.len());
         if places.is_empty() {
             return plane;
         }
         for _ in 0..ROUNDS {
-            for ((off, distance), place) in off.iter_mut().zip(&mut distances).zip(places) {
+            for (off, place) in off.iter_mut().zip(places) {
                 *off = place.off_mm - plane.at(place.x_mm, place.y_mm);
-                *distance = off.abs();
             }
-            let middle = distances.len() / 2;
-            let (_, median, _) = distances.select_nth_unstable_by(middle, f64::total_cmp);
-            let reach = BIWEIGHT * (*median * FROM_MEDIAN).max(LEAST_SCALE_MM);
+            let reach = BIWEIGHT * scale_mm(&off, &mut distances);
             let mut sums = Sums::default();
             for (place, off) in places.iter().zip(&off) {
                 let far = (off / reach).powi(2);
@@ -110,6 +107,21 @@ impl Plane {
         let across = (self.skew - other.skew) * CARD_MM;
         off.abs() + along.abs() + across.abs() < SAME_MM
     }
+}
+
+/// The scale of these displacements, of which there is at least one: from the median
+/// of their distances, for which `distances` is room.
+fn scale_mm(off: &[f64], distances: &mut Vec<f64>) -> f64 {
+    let middle = off.len() / 2;
+    // most cards lie so well that the median need not be known
+    let within = |off: &&f64| off.abs() * FROM_MEDIAN <= LEAST_SCALE_MM;
+    if off.iter().filter(within).count() > middle {
+        return LEAST_SCALE_MM;
+    }
+    distances.clear();
+    distances.extend(off.iter().map(|off| off.abs()));
+    let (_, median, _) = distances.select_nth_unstable_by(middle, f64::total_cmp);
+    (*median * FROM_MEDIAN).max(LEAST_SCALE_MM)
 }
 
 /// Sums of weights, places and displacements.

@@ -13,6 +13,8 @@ use super::rows::{Rows, median};
 pub(super) const DIMMEST: f32 = 0.2;
 /// Fewest holes that tell dust on one channel, and how well they must agree.
 const FEWEST_DUSTY: usize = 3;
+/// Holes at the end of a channel that are looked at first.
+const LAST: usize = 5;
 const DUSTY_AGREE: f32 = 0.02;
 /// Paper that is brighter than half as dim as the holes by so much is not dim.
 const PAPER_CLEAR: f32 = 0.045;
@@ -96,20 +98,26 @@ pub(super) fn dust<const N: usize>(
     paper: &Paper,
     lane: usize,
 ) -> Option<Dust> {
-    let holes: Vec<(usize, f32)> = rows
+    let lit = rows
         .each
         .iter()
         .enumerate()
         .filter(|(number, row)| row.amplitude[lane] > DIMMEST && !rows.near_peg(*number, lane))
-        .map(|(number, row)| (number, row.amplitude[lane] / levels.lamp[number]))
-        .collect();
-    let mut last: Vec<f32> = holes.iter().rev().take(5).map(|(_, left)| *left).collect();
+        .map(|(number, row)| (number, row.amplitude[lane] / levels.lamp[number]));
+    let mut last: heapless::Vec<f32, LAST> = lit.clone().rev().take(LAST).map(|it| it.1).collect();
+    let after = *last.first()?;
     let mut left = median(&mut last)?;
     let agreeing = last.iter().filter(|own| (*own - left).abs() < DUSTY_AGREE);
     if agreeing.count() < FEWEST_DUSTY || (left - 1.0).abs() < DUSTY_AGREE {
         // those that are dim are too few to count against those before
-        left = holes.last()?.1;
+        left = after;
     }
+    if (left - 1.0).abs() < HARMLESS {
+        // the last holes are as bright as they should be; a single dim hole
+        // among them is a fault of its own
+        return None;
+    }
+    let holes: Vec<(usize, f32)> = lit.collect();
     let alike = |hole: &(usize, f32)| (hole.1 - left).abs() < DUSTY_AGREE;
     // from the end as far back as nearly all are alike
     let (mut start, mut others) = (holes.len(), 0);
@@ -124,11 +132,6 @@ pub(super) fn dust<const N: usize>(
         }
     }
     let count = holes.iter().skip(start).filter(|hole| alike(hole)).count();
-    if (left - 1.0).abs() < HARMLESS {
-        // the last holes are as bright as they should be; a single dim hole
-        // among them is a fault of its own
-        return None;
-    }
     // dust may have come at any row after the last hole that is not dim
     let from = start
         .checked_sub(1)

@@ -10,6 +10,7 @@ use super::super::input::Limits;
 use super::super::light::{Lanes, Light, middle_mean};
 use super::super::verdict::UnreadReason;
 use super::dust::{Dust, Margin, dust};
+use super::pick::keep;
 use super::rows::{HOLE, Rows, median};
 
 /// Rows over which the lamp and the paper are averaged.
@@ -198,11 +199,10 @@ impl Paper {
         for (number, row) in rows.each.iter().enumerate() {
             let Some(window) = &row.window else { continue };
             for lane in 0..rows.light.holes {
-                if row.amplitude[lane].max(window.mean(lane)) < SOLID
-                    && !rows.near_peg(number, lane)
-                {
-                    places.push((number, lane, window.mean(lane)));
-                }
+                let mean = window.mean(lane);
+                let solid = row.amplitude[lane].max(mean) < SOLID;
+                let clear = solid && !rows.near_peg(number, lane);
+                keep(&mut places, (number, lane, mean), clear);
             }
         }
         let stretches = places_by_stretch(&places, rows.each.len());
@@ -284,16 +284,14 @@ fn between(knots: &[(f32, f32)], at: f32, without: f32) -> f32 {
 /// over solid card; and in levels.
 fn noise<const N: usize>(rows: &Rows<'_, N>) -> (Lanes<N>, f32) {
     let light = rows.light;
-    let mut own: Vec<(usize, f32)> = Vec::new();
+    let mut own: Vec<(usize, f32)> = Vec::with_capacity(light.holes);
+    let mut squares: Vec<f32> = Vec::with_capacity(rows.each.len());
     for lane in 0..light.holes {
-        let mut squares: Vec<f32> = Vec::with_capacity(rows.each.len());
+        squares.clear();
         for (number, row) in rows.each.iter().enumerate() {
-            if let Some(window) = &row.window
-                && row.amplitude[lane] < SOLID
-                && !rows.near_peg(number, lane)
-            {
-                squares.push(window.variance(lane));
-            }
+            let Some(window) = &row.window else { continue };
+            let clear = row.amplitude[lane] < SOLID && !rows.near_peg(number, lane);
+            keep(&mut squares, window.variance(lane), clear);
         }
         let scale = light.span[lane] * (1.0 - light.solid);
         if squares.len() >= 2 * FEWEST_SOLID
@@ -323,12 +321,13 @@ fn noise<const N: usize>(rows: &Rows<'_, N>) -> (Lanes<N>, f32) {
 /// Each channel's hole size, by the middle of its clear holes.
 fn wider<const N: usize>(rows: &Rows<'_, N>) -> Lanes<N> {
     let mut wider = [0.0; N];
+    let mut sizes: Vec<f32> = Vec::with_capacity(rows.each.len());
     for (lane, wider) in wider.iter_mut().enumerate().take(rows.light.holes) {
-        let clear =
-            rows.each.iter().enumerate().filter(|(number, row)| {
-                row.amplitude[lane] > HOLE && !rows.near_peg(*number, lane)
-            });
-        let mut sizes: Vec<f32> = clear.map(|(_, row)| row.wider_mm[lane]).collect();
+        sizes.clear();
+        for (number, row) in rows.each.iter().enumerate() {
+            let clear = row.amplitude[lane] > HOLE && !rows.near_peg(number, lane);
+            keep(&mut sizes, row.wider_mm[lane], clear);
+        }
         if sizes.len() >= FEWEST_SOLID {
             *wider = median(&mut sizes).unwrap_or(0.0);
         }
@@ -401,10 +400,9 @@ fn strength<const N: usize>(rows: &Rows<'_, N>, stretch: usize) -> Option<f32> {
     let mut channels = [false; N];
     for (number, row) in rows.each.iter().enumerate().skip(first).take(STRETCH) {
         for lane in 0..rows.light.holes {
-            if row.amplitude[lane] > HOLE && !rows.near_peg(number, lane) {
-                clear.push(row.amplitude[lane]);
-                channels[lane] = true;
-            }
+            let whole = row.amplitude[lane] > HOLE && !rows.near_peg(number, lane);
+            keep(&mut clear, row.amplitude[lane], whole);
+            channels[lane] |= whole;
         }
     }
     let wide = channels.iter().filter(|any| **any).count() >= FEWEST_CHANNELS;

@@ -17,6 +17,7 @@ mod bases;
 mod dust;
 mod levels;
 mod pegs;
+mod pick;
 mod rows;
 mod tell;
 mod track;

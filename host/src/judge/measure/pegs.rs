@@ -114,8 +114,22 @@ struct Peg<const N: usize> {
     needles: heapless::Vec<Needle, { MOST - OWN }>,
     /// Amplitude on each channel on its own.
     amplitude: Lanes<N>,
-    /// Lines it is measured by: place from the first stroke, and light.
-    lines: Vec<(f32, Lanes<N>)>,
+    /// The light it is measured by.
+    samples: Vec<Sample>,
+}
+
+/// One channel's light at one line, and what of it is known beforehand.
+struct Sample {
+    /// From the first stroke.
+    at_mm: f32,
+    light: f32,
+    /// Which of the channels that see a peg hole.
+    seen: usize,
+    lane: usize,
+    /// The needle holes in sight, and the share of their light that falls here.
+    beside: heapless::Vec<(usize, f32), { MOST - OWN }>,
+    /// Whether there is none.
+    is_clear: bool,
 }
 
 /// All peg holes, in order along the card.
@@ -170,7 +184,7 @@ impl<'a, const N: usize> Pegs<'a, N> {
             fit: [0.0; OWN],
             needles: heapless::Vec::new(),
             amplitude: [0.0; N],
-            lines: Vec::new(),
+            samples: Vec::new(),
         });
         Pegs {
             shape,
@@ -221,12 +235,6 @@ impl<'a, const N: usize> Pegs<'a, N> {
             let centre = peg.place_mm + lead;
             let first = ((centre - bases.pitch_mm) / bases.line_mm).ceil() as i64;
             let last = ((centre + bases.pitch_mm) / bases.line_mm).floor() as i64;
-            peg.lines = (first..=last)
-                .filter_map(|number| {
-                    let line = usize::try_from(number + light.per_row as i64).ok()?;
-                    Some((number as f32 * bases.line_mm, *light.lines.get(line)?))
-                })
-                .collect();
             let sight = bases.pitch_mm + bases.needle.reach_mm();
             for (row, within) in within.iter().enumerate() {
                 let place = row as f32 * bases.pitch_mm;
@@ -246,15 +254,20 @@ impl<'a, const N: usize> Pegs<'a, N> {
                     peg.needles.push(needle).ok();
                 }
             }
+            let lines = (first..=last).filter_map(|number| {
+                let line = usize::try_from(number + light.per_row as i64).ok()?;
+                Some((number as f32 * bases.line_mm, light.lines.get(line)?))
+            });
+            peg.samples = peg.samples(self.shape, bases, lines);
             peg.fit = [1.0, lead, 0.0, 0.0];
-            peg.settle(self.shape, bases, &[1.0; N]);
-            peg.amplitude = peg.amplitudes(self.shape, bases);
+            peg.settle(self.shape, &[1.0; N]);
+            peg.amplitude = peg.amplitudes(self.shape);
             if peg.is_uneven(self.shape) {
                 // one channel is dim: dust
                 let gains = peg.amplitude.map(|own| own.max(NONE));
                 peg.fit = [1.0, lead, 0.0, 0.0];
-                peg.settle(self.shape, bases, &gains);
-                peg.amplitude = peg.amplitudes(self.shape, bases);
+                peg.settle(self.shape, &gains);
+                peg.amplitude = peg.amplitudes(self.shape);
             }
         }
     }
@@ -315,23 +328,49 @@ impl<const N: usize> Peg<N> {
         (model.clamp(0.0, 1.0), [-slope, further, wide])
     }
 
-    /// Light of the needle holes beside it at a line.
-    fn needle_light(&self, bases: &Bases, lane: usize, at_mm: f32) -> f32 {
-        let own = self.needles.iter().filter(|needle| needle.lane == lane);
-        own.map(|needle| needle.amplitude * bases.needle.at(at_mm - needle.centre_mm))
+    /// The light of these lines on the channels that see it, beside its needle holes.
+    fn samples<'l>(
+        &self,
+        shape: &PegShape,
+        bases: &Bases,
+        lines: impl Iterator<Item = (f32, &'l Lanes<N>)>,
+    ) -> Vec<Sample> {
+        let mut samples = Vec::with_capacity(2 * (2 * bases.half + 2) * shape.seen.len());
+        for (at_mm, line) in lines {
+            for (number, seen) in shape.seen.iter().enumerate() {
+                let beside: heapless::Vec<(usize, f32), _> = self
+                    .needles
+                    .iter()
+                    .enumerate()
+                    .filter(|(_, needle)| needle.lane == seen.lane)
+                    .map(|(n, needle)| (n, bases.needle.at(at_mm - needle.centre_mm)))
+                    .filter(|(_, share)| *share != 0.0)
+                    .collect();
+                samples.push(Sample {
+                    at_mm,
+                    light: line[seen.lane],
+                    seen: number,
+                    lane: seen.lane,
+                    is_clear: beside.iter().all(|(_, share)| *share <= 0.0),
+                    beside,
+                });
+            }
+        }
+        samples
+    }
+
+    /// Light of the needle holes beside it.
+    fn needle_light(&self, sample: &Sample) -> f32 {
+        let beside = sample.beside.iter();
+        beside
+            .map(|(n, share)| share * self.needles[*n].amplitude)
             .sum()
     }
 
-    /// Whether no needle hole beside it is in sight at a line.
-    fn is_clear(&self, bases: &Bases, lane: usize, at_mm: f32) -> bool {
-        let mut own = self.needles.iter().filter(|needle| needle.lane == lane);
-        own.all(|needle| bases.needle.at(at_mm - needle.centre_mm) <= 0.0)
-    }
-
     /// Gauss-Newton, held by what is believed beforehand.
-    fn settle(&mut self, shape: &PegShape, bases: &Bases, gains: &Lanes<N>) {
+    fn settle(&mut self, shape: &PegShape, gains: &Lanes<N>) {
         for _ in 0..ROUNDS {
-            let (normal, right) = self.equations(shape, bases, gains);
+            let (normal, right) = self.equations(shape, gains);
             let step = solve(normal, right, OWN + self.needles.len());
             for ((fit, step), most) in self.fit.iter_mut().zip(step).zip(STRIDES) {
                 *fit += (step as f32).clamp(-most, most);
@@ -347,50 +386,41 @@ impl<const N: usize> Peg<N> {
         }
     }
 
-    /// The equations of the next step.
-    fn equations(
-        &self,
-        shape: &PegShape,
-        bases: &Bases,
-        gains: &Lanes<N>,
-    ) -> ([[f64; MOST]; MOST], [f64; MOST]) {
+    /// The equations of the next step. They are symmetrical: what is left of the
+    /// diagonal is enough.
+    fn equations(&self, shape: &PegShape, gains: &Lanes<N>) -> ([[f64; MOST]; MOST], [f64; MOST]) {
         let mut normal = [[0.0f64; MOST]; MOST];
         let mut right = [0.0f64; MOST];
-        for (at, line) in &self.lines {
-            for seen in &shape.seen {
-                let (model, [along, across, wider]) = self.model(seen, *at);
-                let gain = gains[seen.lane];
-                let amplitude = self.fit[0] * gain;
-                let mut slopes = [0.0f32; MOST];
-                let own = [
-                    model * gain,
-                    amplitude * along,
-                    amplitude * across,
-                    amplitude * wider,
-                ];
-                slopes[..OWN].copy_from_slice(&own);
-                for (slope, needle) in slopes.iter_mut().skip(OWN).zip(&self.needles) {
-                    if needle.lane == seen.lane {
-                        *slope = bases.needle.at(at - needle.centre_mm);
-                    }
+        for sample in &self.samples {
+            let (model, [along, across, wider]) =
+                self.model(&shape.seen[sample.seen], sample.at_mm);
+            let gain = gains[sample.lane];
+            let amplitude = self.fit[0] * gain;
+            let own = [
+                model * gain,
+                amplitude * along,
+                amplitude * across,
+                amplitude * wider,
+            ];
+            let left = sample.light - amplitude * model - self.needle_light(sample);
+            // what lies beside it may be a chad, whose shape nobody knows
+            let weight = if sample.is_clear { 1.0 } else { BESIDE };
+            for n in 0..OWN {
+                let a = weight * own[n];
+                right[n] += f64::from(a * left);
+                for m in 0..=n {
+                    normal[n][m] += f64::from(a * own[m]);
                 }
-                let shares = slopes.iter().skip(OWN).zip(&self.needles);
-                let beside: f32 = shares.map(|(share, needle)| share * needle.amplitude).sum();
-                let left = line[seen.lane] - amplitude * model - beside;
-                let count = OWN + self.needles.len();
-                // what lies beside it may be a chad, whose shape nobody knows
-                let is_clear = slopes.iter().skip(OWN).all(|share| *share <= 0.0);
-                let weight = if is_clear { 1.0 } else { BESIDE };
-                // they are symmetrical: what is left of the diagonal is enough;
-                // and most needle holes are out of sight
-                let seen: heapless::Vec<usize, MOST> =
-                    (0..count).filter(|n| slopes[*n] != 0.0).collect();
-                for (at, n) in seen.iter().enumerate() {
-                    let a = weight * slopes[*n];
-                    right[*n] += f64::from(a * left);
-                    for m in &seen[..=at] {
-                        normal[*n][*m] += f64::from(a * slopes[*m]);
-                    }
+            }
+            for (at, (n, share)) in sample.beside.iter().enumerate() {
+                let a = weight * share;
+                right[OWN + n] += f64::from(a * left);
+                let row = &mut normal[OWN + n];
+                for (sum, own) in row.iter_mut().zip(&own) {
+                    *sum += f64::from(a * own);
+                }
+                for (m, other) in &sample.beside[..=at] {
+                    row[OWN + m] += f64::from(a * other);
                 }
             }
         }
@@ -411,39 +441,33 @@ impl<const N: usize> Peg<N> {
     }
 
     /// Each channel's own amplitude.
-    fn amplitudes(&self, shape: &PegShape, bases: &Bases) -> Lanes<N> {
-        let mut amplitudes = [0.0; N];
-        for seen in &shape.seen {
-            let (mut product, mut square) = (0.0, 1e-6);
-            for (at, line) in &self.lines {
-                let model = self.model(seen, *at).0;
-                product += model * (line[seen.lane] - self.needle_light(bases, seen.lane, *at));
-                square += model * model;
-            }
-            amplitudes[seen.lane] = (product / square).clamp(0.0, 1.2);
+    fn amplitudes(&self, shape: &PegShape) -> Lanes<N> {
+        let (mut product, mut square) = ([0.0; N], [1e-6; N]);
+        for sample in &self.samples {
+            let model = self.model(&shape.seen[sample.seen], sample.at_mm).0;
+            product[sample.lane] += model * (sample.light - self.needle_light(sample));
+            square[sample.lane] += model * model;
         }
-        amplitudes
+        for (product, square) in product.iter_mut().zip(&square) {
+            *product = (*product / square).clamp(0.0, 1.2);
+        }
+        product
     }
 
     fn spot(&mut self, shape: &PegShape, rows: &Rows<'_, N>, levels: &Levels<N>) -> PegSpot {
         let bases = rows.bases;
         let gains = levels.gains_at(self.place_mm);
-        self.settle(shape, bases, &gains);
+        self.settle(shape, &gains);
         let (mut misfit, mut count, mut light, mut whole) = (0.0, 0.0, 0.0, 0.0f32);
-        for (at, line) in &self.lines {
-            for seen in &shape.seen {
-                if !self.is_clear(bases, seen.lane, *at) {
-                    continue;
-                }
-                let model = self.model(seen, *at).0;
-                let gain = gains[seen.lane];
-                let own = line[seen.lane] / gain;
-                misfit += (own - self.fit[0] * model).powi(2);
-                count += 1.0;
-                let nominal = seen.at(at - self.place_mm - self.fit[1], self.fit[2]).0;
-                light += own;
-                whole += nominal;
-            }
+        for sample in self.samples.iter().filter(|sample| sample.is_clear) {
+            let seen = &shape.seen[sample.seen];
+            let model = self.model(seen, sample.at_mm).0;
+            let own = sample.light / gains[sample.lane];
+            misfit += (own - self.fit[0] * model).powi(2);
+            count += 1.0;
+            let from = sample.at_mm - self.place_mm - self.fit[1];
+            light += own;
+            whole += seen.at(from, self.fit[2]).0;
         }
         let off = (misfit / f32::max(count, 1.0)).sqrt();
         let [amplitude, along, across, wider] = self.fit;
@@ -460,15 +484,18 @@ impl<const N: usize> Peg<N> {
         };
         let there = what != What::Solid && open > 0.3;
         let row = (self.place_mm / bases.pitch_mm).round().max(0.0) as usize;
-        let dusty = shape.seen.iter().map(|seen| seen.lane).any(|lane| {
-            // dust that falls while it is read may leave its light and bend its shape
-            let left = (self.amplitude[lane] / gains[lane]).min(1.0 - UNEVEN / 2.0);
-            levels.dust_falls(row, lane)
-                || left > DIMMEST && levels.may_be_dust(rows, row, lane, left)
-        });
+        let mut lanes = shape.seen.iter().map(|seen| seen.lane);
+        let mut dusty = || {
+            lanes.any(|lane| {
+                // dust that falls while it is read may leave its light and bend its shape
+                let left = (self.amplitude[lane] / gains[lane]).min(1.0 - UNEVEN / 2.0);
+                levels.dust_falls(row, lane)
+                    || left > DIMMEST && levels.may_be_dust(rows, row, lane, left)
+            })
+        };
         let whole = match what {
             What::Whole => 1.0,
-            What::Partial if dusty => 0.5,
+            What::Partial if dusty() => 0.5,
             _ => 0.0,
         };
         PegSpot {
@@ -486,33 +513,33 @@ impl<const N: usize> Peg<N> {
     }
 }
 
-/// Solves the first `count` equations (Cholesky); what has no solution stays
-/// where it is.
+/// Solves the first `count` equations (Cholesky without roots); what has no solution
+/// stays where it is.
 fn solve(mut a: [[f64; MOST]; MOST], mut b: [f64; MOST], count: usize) -> [f64; MOST] {
+    let mut inverse = [0.0; MOST];
     for j in 0..count {
+        // below, the factor times the pivots; here, the factor itself
         for k in 0..j {
-            a[j][j] -= a[j][k] * a[j][k];
+            let scaled = a[j][k];
+            a[j][k] *= inverse[k];
+            a[j][j] -= a[j][k] * scaled;
+            b[j] -= a[j][k] * b[k];
         }
         if a[j][j] <= 0.0 {
             return [0.0; MOST];
         }
-        a[j][j] = a[j][j].sqrt();
+        inverse[j] = 1.0 / a[j][j];
         for i in j + 1..count {
             for k in 0..j {
                 a[i][j] -= a[i][k] * a[j][k];
             }
-            a[i][j] /= a[j][j];
         }
-        for k in 0..j {
-            b[j] -= a[j][k] * b[k];
-        }
-        b[j] /= a[j][j];
     }
     for j in (0..count).rev() {
+        b[j] *= inverse[j];
         for k in j + 1..count {
             b[j] -= a[k][j] * b[k];
         }
-        b[j] /= a[j][j];
     }
     b
 }

@@ -7,6 +7,7 @@
 use super::super::light::{Lanes, Light};
 use super::super::plane::{Place, Plane};
 use super::bases::{Bases, NOISE, SHAPES, SPREADS};
+use super::pick::{keep, median_of_lanes};
 use super::window::{Beliefs, Expected, Neighbour, Window};
 
 /// A hole with less light than this has no centre worth telling.
@@ -185,14 +186,19 @@ impl<'a, const N: usize> Rows<'a, N> {
     /// A row's offset by its own holes: the median of the whole ones, or of all
     /// that have light.
     fn middle(&self, number: usize, row: &Row<'_, N>) -> Option<f32> {
-        let skewed = self.skewed();
-        let offsets = |least: f32| -> heapless::Vec<f32, N> {
-            (0..self.light.holes)
-                .filter(|lane| row.amplitude[*lane] > least && !self.within_peg(number, *lane))
-                .map(|lane| row.along_mm[lane] - skewed[lane])
-                .collect()
+        let mut offsets = self.skewed();
+        for (offset, along) in offsets.iter_mut().zip(&row.along_mm) {
+            *offset = along - *offset;
+        }
+        // idle channels have no light
+        let within = self.pegged.within.get(number).copied();
+        let within = within.unwrap_or([false; N]);
+        let lit = |least: f32| {
+            median_of_lanes(&offsets, |lane| {
+                row.amplitude[lane] > least && !within[lane]
+            })
         };
-        median(&mut offsets(2.0 * LEAST_LIGHT)).or_else(|| median(&mut offsets(LEAST_LIGHT)))
+        lit(2.0 * LEAST_LIGHT).or_else(|| lit(LEAST_LIGHT))
     }
 
     /// Brings places and plane to rest, the peg holes having been found at these
@@ -250,11 +256,12 @@ impl<'a, const N: usize> Rows<'a, N> {
         let mut near: heapless::Vec<Neighbour<'_, N>, 4> = heapless::Vec::new();
         for other in number.saturating_sub(2)..(number + 3).min(self.each.len()) {
             let centre_mm = other as f32 * pitch + self.each[other].off_mm.unwrap_or(0.0);
-            if other != number
+            // hardly any lies so near
+            if (centre_mm - here).abs() < sight
+                && other != number
                 && self.each[other].off_mm.is_some()
                 // a row of chads alone looks displaced, and is not
                 && self.each[other].amplitude.iter().any(|light| *light > 2.0 * LEAST_LIGHT)
-                && (centre_mm - here).abs() < sight
             {
                 // there is room: two on either side
                 let amplitude = &self.each[other].amplitude;
@@ -283,14 +290,14 @@ impl<'a, const N: usize> Rows<'a, N> {
                 continue;
             }
             for lane in 0..self.light.holes {
-                if row.amplitude[lane] > HOLE && !self.within_peg(number, lane) {
-                    places.push(Place {
-                        x_mm: number as f64 * pitch,
-                        y_mm: f64::from(self.across[lane]),
-                        off_mm: f64::from(row.along_mm[lane]),
-                        weight: 1.0,
-                    });
-                }
+                let place = Place {
+                    x_mm: number as f64 * pitch,
+                    y_mm: f64::from(self.across[lane]),
+                    off_mm: f64::from(row.along_mm[lane]),
+                    weight: 1.0,
+                };
+                let hole = row.amplitude[lane] > HOLE;
+                keep(&mut places, place, hole && !self.within_peg(number, lane));
             }
         }
         if !places.is_empty() {

@@ -207,18 +207,17 @@ fn row_spots<const N: usize>(
 /// What explains the light best, by the two misfits in squares of the noise.
 fn weigh(whole: f32, solid: f32) -> Spot {
     let best = whole.min(solid).min(MISFIT);
-    let likely = |misfit: f32| {
-        let worse = misfit - best;
-        // most are one thing or the other, and an exponential is dear
-        if worse <= 0.0 {
-            1.0
-        } else if worse > BEYOND {
-            0.0
+    let worse = [whole, solid, MISFIT].map(|misfit| misfit - best);
+    // most are one thing or the other, and an exponential is dear
+    let sure = worse.iter().filter(|worse| **worse > BEYOND).count() == 2;
+    let likely = worse.map(|worse| {
+        if sure || worse > BEYOND {
+            f32::from(u8::from(worse <= BEYOND))
         } else {
             (-0.5 * worse).exp()
         }
-    };
-    let all = likely(whole) + likely(solid) + likely(MISFIT);
+    });
+    let all: f32 = likely.iter().sum();
     let what = if best == whole {
         What::Whole
     } else if best == solid {
@@ -228,8 +227,8 @@ fn weigh(whole: f32, solid: f32) -> Spot {
     };
     Spot {
         what,
-        whole: likely(whole) / all,
-        solid: likely(solid) / all,
+        whole: likely[0] / all,
+        solid: likely[1] / all,
         ..Spot::default()
     }
 }

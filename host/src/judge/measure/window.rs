@@ -66,6 +66,7 @@ impl<const N: usize> Sums<N> {
         square: [0.0; N],
     };
 
+    #[inline] // its sums then stay in registers from line to line
     fn add(&mut self, light: &Lanes<N>, tap: &[f32; SHAPES]) {
         for (sum, shape) in self.shapes.iter_mut().zip(tap) {
             for (sum, light) in sum.iter_mut().zip(light) {
@@ -212,44 +213,72 @@ fn solve<const N: usize>(
     beliefs: &Beliefs<N>,
     sums: &[Lanes<N>; SHAPES],
 ) -> [Lanes<N>; SHAPES] {
-    let mut x = *sums;
-    // below its diagonal, the factor and the factor times the pivots
-    let (mut factor, mut scaled) = ([[[0.0; N]; SHAPES]; SHAPES], [[[0.0; N]; SHAPES]; SHAPES]);
-    let mut inverse = [[0.0; N]; SHAPES];
-    for j in 0..SHAPES {
-        let mut pivot = beliefs[j];
+    let mut system = System {
+        x: *sums,
+        factor: [[[0.0; N]; SHAPES]; SHAPES],
+        scaled: [[[0.0; N]; SHAPES]; SHAPES],
+        inverse: [[0.0; N]; SHAPES],
+    };
+    // each by its number, so that no loop is left in it
+    system.eliminate::<0>(gram, beliefs);
+    system.eliminate::<1>(gram, beliefs);
+    system.eliminate::<2>(gram, beliefs);
+    system.eliminate::<3>(gram, beliefs);
+    system.substitute::<3>();
+    system.substitute::<2>();
+    system.substitute::<1>();
+    system.substitute::<0>();
+    system.x
+}
+
+/// Equations being solved.
+struct System<const N: usize> {
+    /// The right side, which becomes the solution.
+    x: [Lanes<N>; SHAPES],
+    /// Below its diagonal, the factor, and the factor times the pivots.
+    factor: [[Lanes<N>; SHAPES]; SHAPES],
+    scaled: [[Lanes<N>; SHAPES]; SHAPES],
+    /// One over each pivot.
+    inverse: [Lanes<N>; SHAPES],
+}
+
+impl<const N: usize> System<N> {
+    #[inline]
+    fn eliminate<const J: usize>(&mut self, gram: &[[f32; SHAPES]; SHAPES], beliefs: &Beliefs<N>) {
+        let mut pivot = beliefs[J];
         for pivot in &mut pivot {
-            *pivot += gram[j][j];
+            *pivot += gram[J][J];
         }
-        for k in 0..j {
-            take(&mut pivot, &factor[j][k], &scaled[j][k]);
-            let before = x[k];
-            take(&mut x[j], &factor[j][k], &before);
+        for k in 0..J {
+            take(&mut pivot, &self.factor[J][k], &self.scaled[J][k]);
+            let before = self.x[k];
+            take(&mut self.x[J], &self.factor[J][k], &before);
         }
         for lane in 0..N {
-            inverse[j][lane] = 1.0 / pivot[lane].max(1e-9);
+            self.inverse[J][lane] = 1.0 / pivot[lane].max(1e-9);
         }
-        for i in j + 1..SHAPES {
-            let mut product = [gram[i][j]; N];
-            for k in 0..j {
-                take(&mut product, &factor[j][k], &scaled[i][k]);
+        for i in J + 1..SHAPES {
+            let mut product = [gram[i][J]; N];
+            for k in 0..J {
+                take(&mut product, &self.factor[J][k], &self.scaled[i][k]);
             }
-            scaled[i][j] = product;
+            self.scaled[i][J] = product;
             for lane in 0..N {
-                factor[i][j][lane] = product[lane] * inverse[j][lane];
+                self.factor[i][J][lane] = product[lane] * self.inverse[J][lane];
             }
         }
     }
-    for j in (0..SHAPES).rev() {
+
+    #[inline]
+    fn substitute<const J: usize>(&mut self) {
         for lane in 0..N {
-            x[j][lane] *= inverse[j][lane];
+            self.x[J][lane] *= self.inverse[J][lane];
         }
-        for k in j + 1..SHAPES {
-            let after = x[k];
-            take(&mut x[j], &factor[k][j], &after);
+        for k in J + 1..SHAPES {
+            let after = self.x[k];
+            take(&mut self.x[J], &self.factor[k][J], &after);
         }
     }
-    x
 }
 
 /// Takes a product away on every channel.
