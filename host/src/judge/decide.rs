@@ -12,6 +12,7 @@ use super::register::blind_stretch;
 use super::report::{Cell, Judged, Report, RowRegister};
 use super::verdict::{FaultKind, HoleFault, OutOfRegister, UnreadReason, Verdict};
 use cardwright_protocol::Stroke;
+use cardwright_protocol::card::MOST_HOLES;
 
 /// Less sure than this is doubtful.
 pub(super) const SURE: f32 = 0.99;
@@ -77,16 +78,11 @@ impl Case<'_> {
         let mut cells = Vec::with_capacity(measured.spots.len() + measured.pegs.len());
         let rows = measured.spots.chunks(measured.holes.max(1));
         for ((row, what), stroke) in rows.zip(self.strokes).zip(0u16..) {
-            for (spot, hole) in row.iter().zip(1u8..) {
+            let punches = what.punches();
+            cells.extend(row.iter().zip(1u8..=MOST_HOLES).map(|(spot, hole)| {
                 let across = self.across_mm(stroke, hole);
-                cells.push(cell(
-                    stroke,
-                    hole,
-                    what.punches().has(hole),
-                    spot,
-                    Some(across),
-                ));
-            }
+                cell(stroke, hole, punches.has(hole), spot, Some(across))
+            }));
             let pegs = measured.pegs.iter();
             let pegs = pegs.filter(|peg| peg.stroke == usize::from(stroke));
             cells.extend(pegs.map(|peg| cell(stroke, 0, true, &peg.spot, peg.across_mm)));
@@ -113,7 +109,7 @@ impl Case<'_> {
                 continue;
             };
             // without a branch: whether a hole is required is as good as chance
-            let right = cell.required && cell.judged == Judged::Right;
+            let right = cell.required & (cell.judged == Judged::Right);
             *faults = faults.saturating_add(u8::from(cell.judged.is_wrong()));
             found.holes = found.holes.saturating_add(u8::from(right));
             if cell.hole == 0 && right {
@@ -250,7 +246,8 @@ fn doubt(cells: &[Cell]) -> Option<UnreadReason> {
 }
 
 fn cell(stroke: u16, hole: u8, required: bool, spot: &Spot, across_mm: Option<f32>) -> Cell {
-    let right = if required { spot.whole } else { spot.solid };
+    // an index is no branch, and whether a hole is required is as good as chance
+    let right = [spot.solid, spot.whole][usize::from(required)];
     let judged = match spot.what {
         What::WithinPeg => Judged::WithinPeg,
         _ if right >= SURE => Judged::Right,

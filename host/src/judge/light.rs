@@ -142,10 +142,10 @@ fn scale<const N: usize>(
     for (inverse, span) in inverse.iter_mut().zip(&span).take(holes) {
         *inverse = 1.0 / span;
     }
-    let mut lines = vec![[0.0; N]; reading.samples.len() / holes];
-    for (line, levels) in lines.iter_mut().zip(reading.samples.chunks_exact(holes)) {
+    let line = |levels: &[u8]| {
+        let mut line = [0.0; N];
         match <&[u8; N]>::try_from(levels) {
-            Ok(levels) => *line = levels.map(f32::from),
+            Ok(levels) => line = levels.map(f32::from),
             Err(_) => {
                 for (share, level) in line.iter_mut().zip(levels) {
                     *share = f32::from(*level);
@@ -155,7 +155,9 @@ fn scale<const N: usize>(
         for ((share, dark), inverse) in line.iter_mut().zip(&dark).zip(&inverse) {
             *share = (*share - dark) * inverse;
         }
-    }
+        line
+    };
+    let lines: Vec<Lanes<N>> = reading.samples.chunks_exact(holes).map(line).collect();
     if let Some((line, hole)) = unsteady(&lines) {
         return Err(UnreadReason::Unsteady { hole, line });
     }
@@ -188,7 +190,7 @@ fn margin_share<const N: usize>(
     let line_mm = geometry.row_pitch_mm / light.per_row as f64;
     let reach_mm = (geometry.hole_diameter_mm + limits.aperture_mm) / 2.0;
     let on_card_mm = geometry.first_stroke_mm - limits.aperture_mm / 2.0;
-    let mut shares: Vec<f32> = (0..light.per_row)
+    let shares: Vec<f32> = (0..light.per_row)
         .filter(|line| {
             let before_mm = (light.per_row - line) as f64 * line_mm;
             before_mm > reach_mm && before_mm < on_card_mm
@@ -196,23 +198,137 @@ fn margin_share<const N: usize>(
         .filter_map(|line| light.lines.get(line))
         .flat_map(|line| line.iter().copied().take(light.holes))
         .collect();
-    middle_mean(&mut shares)
+    middle_mean(&shares)
 }
 
 /// Mean of the middle half, so that a few odd values do not count.
-pub(super) fn middle_mean(values: &mut [f32]) -> Option<f32> {
-    let quarter = values.len() / 4;
+pub(super) fn middle_mean(values: &[f32]) -> Option<f32> {
+    let mut keys: Vec<i32> = values.iter().copied().map(key).collect();
+    let quarter = keys.len() / 4;
     if quarter > 0 {
-        values.select_nth_unstable_by(quarter, f32::total_cmp);
-        let above = values.get_mut(quarter..)?;
-        above.select_nth_unstable_by(above.len() - quarter, f32::total_cmp);
+        keys.select_nth_unstable(quarter);
+        let above = keys.get_mut(quarter..)?;
+        above.select_nth_unstable(above.len() - quarter);
     }
-    let middle = values.get(quarter..values.len() - quarter)?;
-    (!middle.is_empty()).then(|| middle.iter().sum::<f32>() / middle.len() as f32)
+    let middle = keys.get(quarter..keys.len() - quarter)?;
+    let sum: f32 = middle.iter().copied().map(of_key).sum();
+    (!middle.is_empty()).then(|| sum / middle.len() as f32)
+}
+
+/// The middle value, or the mean of the middle two.
+pub(super) fn median(values: &[f32]) -> Option<f32> {
+    let mut keys: Vec<i32> = values.iter().copied().map(key).collect();
+    if keys.is_empty() {
+        return None;
+    }
+    let (middle, even) = (keys.len() / 2, keys.len().is_multiple_of(2));
+    let (low, high) = if keys.len() <= FEW {
+        by_rank(&keys, middle)
+    } else {
+        let (lower, high, _) = keys.select_nth_unstable(middle);
+        (lower.iter().copied().max().unwrap_or(*high), *high)
+    };
+    let high = of_key(high);
+    Some(if even {
+        (of_key(low) + high) / 2.0
+    } else {
+        high
+    })
+}
+
+/// Up to so many keys it is quicker to compare each with all than to branch.
+const FEW: usize = 48;
+
+/// The key at place `middle`, were they in order, and the one before it: the largest
+/// that no more keys are less than.
+fn by_rank(keys: &[i32], middle: usize) -> (i32, i32) {
+    let (mut low, mut high) = (i32::MIN, i32::MIN);
+    for key in keys {
+        let less: u32 = keys.iter().map(|other| u32::from(other < key)).sum();
+        let least = |place: usize| {
+            if less as usize <= place {
+                *key
+            } else {
+                i32::MIN
+            }
+        };
+        high = high.max(least(middle));
+        low = low.max(if middle > 0 {
+            least(middle - 1)
+        } else {
+            i32::MIN
+        });
+    }
+    (low, high)
+}
+
+/// A whole number for each value, in the order of [`f32::total_cmp`]: they are
+/// quicker to compare.
+fn key(value: f32) -> i32 {
+    let bits = value.to_bits().cast_signed();
+    // negative values count the other way round
+    bits ^ (bits >> 31 & i32::MAX)
+}
+
+/// The value of a key.
+fn of_key(key: i32) -> f32 {
+    f32::from_bits((key ^ (key >> 31 & i32::MAX)).cast_unsigned())
 }
 
 /// A share in whole thousandths, 0 to 65535.
 pub(super) fn permille(share: f32) -> u16 {
     // `as` leaves the fraction off, saturates and turns not-a-number into 0.
     (share * 1000.0 + 0.5) as u16
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{FEW, by_rank, key, median, of_key};
+
+    /// Against a plain sort: the median of what is in order is in its middle.
+    #[test]
+    fn the_median_is_in_the_middle_of_what_is_in_order() {
+        let mut noise = 1u32;
+        for count in 1..2 * FEW {
+            let mut values: Vec<f32> = (0..count)
+                .map(|_| {
+                    noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                    // few enough values that some are the same
+                    (noise >> 27) as f32 - 15.5
+                })
+                .collect();
+            let found = median(&values);
+            let keys: Vec<i32> = values.iter().copied().map(key).collect();
+            let (low, high) = by_rank(&keys, count / 2);
+            values.sort_by(f32::total_cmp);
+            assert_eq!(of_key(high), values[count / 2], "{values:?}");
+            if count % 2 == 1 {
+                assert_eq!(found, Some(values[count / 2]), "{values:?}");
+            } else {
+                let both = (values[count / 2 - 1], values[count / 2]);
+                assert_eq!(of_key(low), both.0, "{values:?}");
+                assert_eq!(found, Some((both.0 + both.1) / 2.0), "{values:?}");
+            }
+        }
+        assert_eq!(median(&[]), None);
+    }
+
+    #[test]
+    fn keys_are_in_the_order_of_their_values() {
+        let values = [
+            f32::NEG_INFINITY,
+            -2.5,
+            -1e-30,
+            -0.0,
+            0.0,
+            1e-30,
+            2.5,
+            f32::INFINITY,
+        ];
+        assert!(values.map(key).is_sorted_by(|a, b| a < b));
+        assert_eq!(
+            values.map(|value| of_key(key(value)).to_bits()),
+            values.map(f32::to_bits)
+        );
+    }
 }

@@ -5,9 +5,9 @@
 //! last stroke. A channel's holes that are dim beside paper that clearly is not
 //! are refused as dust: they are faulty.
 
-use super::super::light::middle_mean;
+use super::super::light::{median, middle_mean};
 use super::levels::{HARMLESS, Levels, MARGIN_DIFFERS, Paper, agrees};
-use super::rows::{Rows, median};
+use super::rows::Rows;
 
 /// Less light than this is no hole's in dust.
 pub(super) const DIMMEST: f32 = 0.2;
@@ -62,10 +62,10 @@ impl<const N: usize> Margin<N> {
         for (lane, own) in own.iter_mut().enumerate().take(light.holes) {
             values.clear();
             values.extend(lines.iter().map(|line| light.through(line[lane])));
-            *own = middle_mean(&mut values).unwrap_or(0.0);
+            *own = middle_mean(&values).unwrap_or(0.0);
         }
-        let mut all = own;
-        let common = median(&mut all[..light.holes]).filter(|common| *common > 0.0);
+        let all = own;
+        let common = median(&all[..light.holes]).filter(|common| *common > 0.0);
         Margin {
             against: common.map(|common| {
                 let share = |own: &mut f32| *own /= common;
@@ -102,11 +102,11 @@ pub(super) fn dust<const N: usize>(
         .each
         .iter()
         .enumerate()
-        .filter(|(number, row)| row.amplitude[lane] > DIMMEST && !rows.near_peg(*number, lane))
+        .filter(|(_, row)| row.amplitude[lane] > DIMMEST && !row.near_peg[lane])
         .map(|(number, row)| (number, row.amplitude[lane] / levels.lamp[number]));
-    let mut last: heapless::Vec<f32, LAST> = lit.clone().rev().take(LAST).map(|it| it.1).collect();
+    let last: heapless::Vec<f32, LAST> = lit.clone().rev().take(LAST).map(|it| it.1).collect();
     let after = *last.first()?;
-    let mut left = median(&mut last)?;
+    let mut left = median(&last)?;
     let agreeing = last.iter().filter(|own| (*own - left).abs() < DUSTY_AGREE);
     if agreeing.count() < FEWEST_DUSTY || (left - 1.0).abs() < DUSTY_AGREE {
         // those that are dim are too few to count against those before

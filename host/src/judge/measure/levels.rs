@@ -7,11 +7,11 @@
 //! its own hole, only lamp and dust dim solid card too.
 
 use super::super::input::Limits;
-use super::super::light::{Lanes, Light, middle_mean};
+use super::super::light::{Lanes, Light, median, middle_mean};
 use super::super::verdict::UnreadReason;
 use super::dust::{Dust, Margin, dust};
 use super::pick::keep;
-use super::rows::{HOLE, Rows, median};
+use super::rows::{HOLE, Rows};
 
 /// Rows over which the lamp and the paper are averaged.
 const STRETCH: usize = 8;
@@ -121,8 +121,7 @@ impl<const N: usize> Levels<N> {
         };
         let mut later = rows.each.iter().enumerate().skip(row + 1);
         let brighter = later.any(|(number, later)| {
-            later.amplitude[lane] > (half + wavering) * self.lamp[number]
-                && !rows.near_peg(number, lane)
+            later.amplitude[lane] > (half + wavering) * self.lamp[number] && !later.near_peg[lane]
         });
         !brighter && !self.margin.is_clear(lane, half)
     }
@@ -201,7 +200,7 @@ impl Paper {
             for lane in 0..rows.light.holes {
                 let mean = window.mean(lane);
                 let solid = row.amplitude[lane].max(mean) < SOLID;
-                let clear = solid && !rows.near_peg(number, lane);
+                let clear = solid & !row.near_peg[lane];
                 keep(&mut places, (number, lane, mean), clear);
             }
         }
@@ -234,14 +233,14 @@ impl Paper {
         from: usize,
     ) -> Option<f32> {
         let of = |own: bool| {
-            let mut values: Vec<f32> = self
+            let values: Vec<f32> = self
                 .places
                 .iter()
                 .filter(|(row, other, _)| *row >= from && (*other == lane) == own)
                 .map(|(_, _, share)| light.through(*share))
                 .collect();
             (values.len() >= FEWEST_PAPER)
-                .then(|| middle_mean(&mut values))
+                .then(|| middle_mean(&values))
                 .flatten()
         };
         Some(of(true)? / of(false)?)
@@ -259,7 +258,7 @@ fn places_by_stretch(places: &[(usize, usize, f32)], rows: usize) -> Vec<Option<
         values.clear();
         values.extend(own.iter().map(|(_, _, light)| *light));
         let told = values.len() >= 2 * FEWEST_SOLID;
-        stretches.push(told.then(|| middle_mean(&mut values)).flatten());
+        stretches.push(told.then(|| middle_mean(&values)).flatten());
     }
     stretches
 }
@@ -288,22 +287,22 @@ fn noise<const N: usize>(rows: &Rows<'_, N>) -> (Lanes<N>, f32) {
     let mut squares: Vec<f32> = Vec::with_capacity(rows.each.len());
     for lane in 0..light.holes {
         squares.clear();
-        for (number, row) in rows.each.iter().enumerate() {
+        for row in &rows.each {
             let Some(window) = &row.window else { continue };
-            let clear = row.amplitude[lane] < SOLID && !rows.near_peg(number, lane);
+            let clear = (row.amplitude[lane] < SOLID) & !row.near_peg[lane];
             keep(&mut squares, window.variance(lane), clear);
         }
         let scale = light.span[lane] * (1.0 - light.solid);
         if squares.len() >= 2 * FEWEST_SOLID
-            && let Some(square) = median(&mut squares)
+            && let Some(square) = median(&squares)
         {
             let noise = (square / MEDIAN_OF_SQUARES).max(0.0).sqrt();
             own.push((lane, noise * scale));
         }
     }
-    let mut all: Vec<f32> = own.iter().map(|(_, levels)| *levels).collect();
+    let all: Vec<f32> = own.iter().map(|(_, levels)| *levels).collect();
     // with no solid card to tell, what is common is taken for true
-    let pooled = median(&mut all).unwrap_or(1.0).max(ROUNDING);
+    let pooled = median(&all).unwrap_or(1.0).max(ROUNDING);
     let mut noise = [pooled; N];
     // a channel's own is no better known than all channels' together
     for (lane, levels) in own
@@ -324,12 +323,12 @@ fn wider<const N: usize>(rows: &Rows<'_, N>) -> Lanes<N> {
     let mut sizes: Vec<f32> = Vec::with_capacity(rows.each.len());
     for (lane, wider) in wider.iter_mut().enumerate().take(rows.light.holes) {
         sizes.clear();
-        for (number, row) in rows.each.iter().enumerate() {
-            let clear = row.amplitude[lane] > HOLE && !rows.near_peg(number, lane);
+        for row in &rows.each {
+            let clear = (row.amplitude[lane] > HOLE) & !row.near_peg[lane];
             keep(&mut sizes, row.wider_mm[lane], clear);
         }
         if sizes.len() >= FEWEST_SOLID {
-            *wider = median(&mut sizes).unwrap_or(0.0);
+            *wider = median(&sizes).unwrap_or(0.0);
         }
         *wider = wider.clamp(-MOST_WIDER_MM, MOST_WIDER_MM);
     }
@@ -398,15 +397,15 @@ fn strength<const N: usize>(rows: &Rows<'_, N>, stretch: usize) -> Option<f32> {
     let first = stretch * STRETCH;
     let mut clear = Vec::with_capacity(STRETCH * N);
     let mut channels = [false; N];
-    for (number, row) in rows.each.iter().enumerate().skip(first).take(STRETCH) {
+    for row in rows.each.iter().skip(first).take(STRETCH) {
         for lane in 0..rows.light.holes {
-            let whole = row.amplitude[lane] > HOLE && !rows.near_peg(number, lane);
+            let whole = (row.amplitude[lane] > HOLE) & !row.near_peg[lane];
             keep(&mut clear, row.amplitude[lane], whole);
             channels[lane] |= whole;
         }
     }
     let wide = channels.iter().filter(|any| **any).count() >= FEWEST_CHANNELS;
     (clear.len() >= FEWEST_HOLES && wide)
-        .then(|| median(&mut clear))
+        .then(|| median(&clear))
         .flatten()
 }

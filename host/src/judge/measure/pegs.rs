@@ -402,6 +402,9 @@ impl<const N: usize> Peg<N> {
                 amplitude * across,
                 amplitude * wider,
             ];
+            if own == [0.0; OWN] && sample.beside.is_empty() {
+                continue;
+            }
             let left = sample.light - amplitude * model - self.needle_light(sample);
             // what lies beside it may be a chad, whose shape nobody knows
             let weight = if sample.is_clear { 1.0 } else { BESIDE };

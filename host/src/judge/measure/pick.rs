@@ -9,7 +9,7 @@
 
 use super::super::light::Lanes;
 
-/// Adds `value` if it counts.
+/// Adds `value` if it counts. `&&` in what tells so would be a branch, `&` is none.
 pub(super) fn keep<T: Copy>(values: &mut Vec<T>, value: T, counts: bool) {
     values.push(value);
     values.truncate(values.len() - usize::from(!counts));
@@ -24,15 +24,15 @@ pub(super) fn median_of_lanes<const N: usize>(
     let mut count = 0;
     for (lane, sorted) in sorted.iter_mut().enumerate() {
         let counted = counts(lane);
-        *sorted = if counted { values[lane] } else { f32::INFINITY };
+        // an index is no branch
+        *sorted = [f32::INFINITY, values[lane]][usize::from(counted)];
         count += usize::from(counted);
     }
     // neighbours are put in order as often as any value can have to move
     for round in 0..N {
         for low in (round % 2..N - 1).step_by(2) {
             let (a, b) = (sorted[low], sorted[low + 1]);
-            sorted[low] = if b < a { b } else { a };
-            sorted[low + 1] = if b < a { a } else { b };
+            (sorted[low], sorted[low + 1]) = (a.min(b), a.max(b));
         }
     }
     let high = *sorted.get(count / 2)?;
@@ -45,7 +45,7 @@ pub(super) fn median_of_lanes<const N: usize>(
 
 #[cfg(test)]
 mod tests {
-    use super::super::rows::median;
+    use super::super::super::light::median;
     use super::{keep, median_of_lanes};
 
     #[test]
@@ -63,13 +63,13 @@ mod tests {
         let values = [0.3, -1.5, 0.25, 7.0, 0.3, -0.125, 2.0, 1.0];
         for choice in 0u32..256 {
             let counts = |lane: usize| choice >> lane & 1 == 1;
-            let mut kept: Vec<f32> = (0..8)
+            let kept: Vec<f32> = (0..8)
                 .filter(|lane| counts(*lane))
                 .map(|lane| values[lane])
                 .collect();
             assert_eq!(
                 median_of_lanes(&values, counts),
-                median(&mut kept),
+                median(&kept),
                 "{choice:#b}"
             );
         }

@@ -42,6 +42,8 @@ pub(super) struct Row<'a, const N: usize> {
     pub(super) wider_mm: Lanes<N>,
     /// Offset of the row by its own holes.
     pub(super) off_mm: Option<f32>,
+    /// Positions whose window a peg hole's light reaches.
+    pub(super) near_peg: [bool; N],
 }
 
 /// All rows.
@@ -98,11 +100,6 @@ impl<'a, const N: usize> Rows<'a, N> {
         rows
     }
 
-    /// Whether a peg hole's light reaches this position's window.
-    pub(super) fn near_peg(&self, row: usize, lane: usize) -> bool {
-        self.pegged.near.get(row).is_some_and(|near| near[lane])
-    }
-
     /// Whether this position lies within a peg hole.
     pub(super) fn within_peg(&self, row: usize, lane: usize) -> bool {
         self.pegged
@@ -142,6 +139,7 @@ impl<'a, const N: usize> Rows<'a, N> {
             along_mm: [off_mm; N],
             wider_mm: [0.0; N],
             off_mm: None,
+            near_peg: self.pegged.near.get(number).copied().unwrap_or([false; N]),
         };
         let mut centre = place + off_mm;
         for _ in 0..LOOKS {
@@ -195,7 +193,7 @@ impl<'a, const N: usize> Rows<'a, N> {
         let within = within.unwrap_or([false; N]);
         let lit = |least: f32| {
             median_of_lanes(&offsets, |lane| {
-                row.amplitude[lane] > least && !within[lane]
+                (row.amplitude[lane] > least) & !within[lane]
             })
         };
         lit(2.0 * LEAST_LIGHT).or_else(|| lit(LEAST_LIGHT))
@@ -297,25 +295,11 @@ impl<'a, const N: usize> Rows<'a, N> {
                     weight: 1.0,
                 };
                 let hole = row.amplitude[lane] > HOLE;
-                keep(&mut places, place, hole && !self.within_peg(number, lane));
+                keep(&mut places, place, hole & !self.within_peg(number, lane));
             }
         }
         if !places.is_empty() {
             self.plane = Plane::robust(&places, self.plane);
         }
     }
-}
-
-/// The middle value, or the mean of the middle two.
-pub(in super::super) fn median(values: &mut [f32]) -> Option<f32> {
-    if values.is_empty() {
-        return None;
-    }
-    let (middle, even) = (values.len() / 2, values.len().is_multiple_of(2));
-    let (lower, high, _) = values.select_nth_unstable_by(middle, f32::total_cmp);
-    let low = lower.iter().copied().max_by(f32::total_cmp);
-    Some(match low.filter(|_| even) {
-        Some(low) => (low + *high) / 2.0,
-        None => *high,
-    })
 }

@@ -183,7 +183,7 @@ fn row_spots<const N: usize>(
             let dark = row.amplitude[lane] <= 0.0 && open < LEAST_LIGHT;
             let left = row.amplitude[lane] / levels.lamp[number];
             let dusty = levels.dust_falls(number, lane)
-                || rows.near_peg(number, lane) && levels.dust_near(number)
+                || row.near_peg[lane] && levels.dust_near(number)
                 || left > DIMMEST && levels.may_be_dust(rows, number, lane, left);
             let near = (row.amplitude[lane] / expected.gain[lane] - 1.0).abs() < WAVERING;
             if (dusty && left > DIMMEST) || (near && levels.lamp_wavers()) {
@@ -206,18 +206,28 @@ fn row_spots<const N: usize>(
 
 /// What explains the light best, by the two misfits in squares of the noise.
 fn weigh(whole: f32, solid: f32) -> Spot {
-    let best = whole.min(solid).min(MISFIT);
-    let worse = [whole, solid, MISFIT].map(|misfit| misfit - best);
-    // most are one thing or the other, and an exponential is dear
-    let sure = worse.iter().filter(|worse| **worse > BEYOND).count() == 2;
-    let likely = worse.map(|worse| {
-        if sure || worse > BEYOND {
-            f32::from(u8::from(worse <= BEYOND))
+    let (best, other) = (whole.min(solid), whole.max(solid));
+    if best < MISFIT - BEYOND && other - best > BEYOND {
+        // plainly one thing or the other, as nearly all are; which, is as good as
+        // chance, so there is no branch on it
+        let is_whole = whole < solid;
+        return Spot {
+            what: if is_whole { What::Whole } else { What::Solid },
+            whole: f32::from(u8::from(is_whole)),
+            solid: f32::from(u8::from(!is_whole)),
+            ..Spot::default()
+        };
+    }
+    let best = best.min(MISFIT);
+    let likely = |misfit: f32| {
+        let worse = misfit - best;
+        if worse > BEYOND {
+            0.0
         } else {
             (-0.5 * worse).exp()
         }
-    });
-    let all: f32 = likely.iter().sum();
+    };
+    let all = likely(whole) + likely(solid) + likely(MISFIT);
     let what = if best == whole {
         What::Whole
     } else if best == solid {
@@ -227,8 +237,8 @@ fn weigh(whole: f32, solid: f32) -> Spot {
     };
     Spot {
         what,
-        whole: likely[0] / all,
-        solid: likely[1] / all,
+        whole: likely(whole) / all,
+        solid: likely(solid) / all,
         ..Spot::default()
     }
 }

@@ -32,13 +32,21 @@ pub(super) fn track<const N: usize>(
         let along = |n: i32| n as f32 * bases.line_mm;
         (-lines..=lines).map(|n| bases.needle.at(along(n))).sum()
     };
+    // the first and the last line are half in this pitch, half in the next
+    let half = light.per_row as i32 / 2;
+    let taps: Vec<(f32, f32)> = (-half..=half)
+        .map(|number| {
+            let weight = if number.abs() == half { 0.5 } else { 1.0 };
+            (weight, number as f32 * weight)
+        })
+        .collect();
     let mut lead = 0.0f32;
     let mut strays: heapless::Vec<f32, FOLLOWED> = heapless::Vec::new();
     let mut rows = Vec::with_capacity(near_peg.len());
     for (row, near_peg) in near_peg.iter().enumerate() {
         let place = row as f32 * bases.pitch_mm;
         let place = place + plane.at(f64::from(place), 0.0) as f32;
-        let found = middle(bases, light, place + lead, near_peg, CLEAR * whole);
+        let found = middle(bases, light, place + lead, &taps, near_peg, CLEAR * whole);
         rows.push(found.map(|at| at - row as f32 * bases.pitch_mm));
         let Some(off) = found.map(|at| at - place) else {
             continue;
@@ -67,29 +75,26 @@ fn middle<const N: usize>(
     bases: &Bases,
     light: &Light<N>,
     at_mm: f32,
+    taps: &[(f32, f32)],
     near_peg: &[bool; N],
     clear: f32,
 ) -> Option<f32> {
     let centre = (at_mm / bases.line_mm).round() as i64 + light.per_row as i64;
-    let half = light.per_row as i64 / 2;
-    let first = usize::try_from(centre - half).ok()?;
-    let lines = light.lines.get(first..=first + 2 * half as usize)?;
+    let first = usize::try_from(centre - taps.len() as i64 / 2).ok()?;
+    let lines = light.lines.get(first..first + taps.len())?;
     let (mut sum, mut moment): (Lanes<N>, Lanes<N>) = ([0.0; N], [0.0; N]);
-    for (number, line) in (-half..).zip(lines) {
-        // the first and the last line are half in this pitch, half in the next
-        let weight = if number.abs() == half { 0.5 } else { 1.0 };
-        let along = number as f32 * weight;
-        for ((sum, moment), light) in sum.iter_mut().zip(&mut moment).zip(line) {
-            *sum += weight * light;
-            *moment += along * light;
+    for ((weight, along), line) in taps.iter().zip(lines) {
+        for lane in 0..N {
+            sum[lane] += weight * line[lane];
+            moment[lane] += along * line[lane];
         }
     }
     let (mut all, mut moments) = (0.0, 0.0);
-    for ((sum, moment), near_peg) in sum.iter().zip(&moment).zip(near_peg) {
+    for lane in 0..N {
         // without a branch, which would be guessed wrong at every other hole
-        let told = f32::from(u8::from(*sum > clear && !near_peg));
-        all += told * sum;
-        moments += told * moment;
+        let told = f32::from(u8::from((sum[lane] > clear) & !near_peg[lane]));
+        all += told * sum[lane];
+        moments += told * moment[lane];
     }
     let start_mm = (centre - light.per_row as i64) as f32 * bases.line_mm;
     (all > 0.0).then(|| start_mm + moments / all * bases.line_mm)
