@@ -228,9 +228,14 @@ impl<'a, const N: usize> Rows<'a, N> {
             }
         }
         for _ in 0..2 {
+            let mut parted = false;
             for number in 0..self.each.len() {
-                anew |= self.part(number);
+                parted |= self.part(number);
             }
+            if !parted {
+                break;
+            }
+            anew = true;
         }
         if anew {
             self.refit();
