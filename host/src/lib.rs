@@ -15,6 +15,7 @@ pub mod lacing;
 pub mod ledger;
 pub mod order;
 pub mod output;
+pub mod paper;
 pub mod picture;
 pub mod rig;
 pub mod service;

@@ -1,0 +1,328 @@
+//! How far the ruling goes.
+//!
+//! Enters: a picture, the grid of all its squares, its light. Leaves: an
+//! [`Outline`], the columns and lines of squares that are ruled. Refuses, by
+//! giving none, a picture whose bare squares have no lines around them.
+//!
+//! A column is ruled if the lines that cross it are seen in it. So the paper's
+//! edge, a frame or a shadow beside the ruling are not taken for it. A column
+//! painted all over shows no lines; it belongs to the sheet if it lies between
+//! ruled ones, or ends where a line must be.
+
+use super::grid::{Grid, contains};
+use super::lattice::Count;
+use super::light::Light;
+use super::picture::Picture;
+use std::ops::Range;
+
+/// As bright as this part of the paper on both sides: a line must be seen there.
+const BARE: f32 = 0.75;
+
+/// Of the bare parts of lines these must be seen.
+const SEEN: f64 = 0.5;
+
+/// With fewer bare parts than this among all, painted edges tell too.
+const FEW_BARE: f64 = 0.15;
+
+/// Of painted parts these must show an edge or a line.
+const EDGES: f64 = 0.08;
+
+/// So many columns in which no line is seen may lie within a sheet: a stain.
+const STAIN: usize = 3;
+
+/// A part of a line between two crossings.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Part {
+    /// Not in the picture.
+    Outside,
+    /// Between bare squares, and whether a line is seen.
+    Bare(bool),
+    /// Beside paint, and whether a line or a painted edge is seen.
+    Painted(bool),
+}
+
+/// Every part of the lines of one direction.
+pub struct Parts {
+    /// Of each line, as many as there are squares along it.
+    list: Vec<Part>,
+    along: usize,
+    lines: usize,
+}
+
+/// The parts of all lines.
+pub struct AllParts {
+    /// Of upright lines; along them are the sheet's lines of squares.
+    pub upright: Parts,
+    /// Of lines across.
+    pub across: Parts,
+}
+
+/// The ruled squares, counted in the grid.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Outline {
+    /// Columns.
+    pub columns: Range<usize>,
+    /// Lines of squares.
+    pub rows: Range<usize>,
+}
+
+/// A place beside a line: across it and along it, in squares.
+pub fn beside(upright: bool, across: f64, along: f64) -> Count {
+    if upright {
+        Count {
+            column: across,
+            row: along,
+        }
+    } else {
+        Count {
+            column: along,
+            row: across,
+        }
+    }
+}
+
+/// What a part of a line is like: how far its middle stands out of both its
+/// sides, and how far these are apart; levels of all colours together.
+struct Look {
+    line: f32,
+    edge: f32,
+    sides: [[f32; 3]; 2],
+}
+
+fn look(picture: &Picture, grid: &Grid, upright: bool, line: f64, along: f64) -> Option<Look> {
+    let mean = |across: f64| -> Option<[f32; 3]> {
+        let mut sum = [0.0; 3];
+        for off in [-0.2, 0.0, 0.2] {
+            let place = grid.place(beside(upright, across, along + off));
+            if !contains(picture, place) {
+                return None;
+            }
+            let levels = picture.between(place);
+            sum = [0, 1, 2].map(|colour| sum[colour] + levels[colour] / 3.0);
+        }
+        Some(sum)
+    };
+    let sides = [mean(line - 0.3)?, mean(line + 0.3)?];
+    let mut strongest = 0.0f32;
+    for off in [-0.12, -0.06, 0.0, 0.06, 0.12] {
+        let middle = mean(line + off)?;
+        let stands_out = |colour: usize| {
+            let (a, b) = (sides[0][colour], sides[1][colour]);
+            (a.min(b) - middle[colour])
+                .max(middle[colour] - a.max(b))
+                .max(0.0)
+        };
+        strongest = strongest.max(stands_out(0) + stands_out(1) + stands_out(2));
+    }
+    let edge = (0..3).map(|colour| (sides[0][colour] - sides[1][colour]).abs());
+    Some(Look {
+        line: strongest,
+        edge: edge.sum(),
+        sides,
+    })
+}
+
+impl AllParts {
+    /// Every part of every line of the grid.
+    #[must_use]
+    pub fn of(picture: &Picture, grid: &Grid, light: &Light) -> AllParts {
+        AllParts {
+            upright: Parts::of(picture, grid, light, true),
+            across: Parts::of(picture, grid, light, false),
+        }
+    }
+}
+
+impl Parts {
+    fn of(picture: &Picture, grid: &Grid, light: &Light, upright: bool) -> Parts {
+        let (lines, along) = if upright {
+            (grid.columns + 1, grid.rows)
+        } else {
+            (grid.rows + 1, grid.columns)
+        };
+        let chance = chance(picture, grid, upright, lines, along);
+        let part = |line: usize, square: usize| {
+            let middle = square as f64 + 0.5;
+            let Some(look) = look(picture, grid, upright, line as f64, middle) else {
+                return Part::Outside;
+            };
+            let white = light.white(grid.place(beside(upright, line as f64, middle)));
+            let whole: f32 = white.iter().sum();
+            let bare = |side: &[f32; 3]| side.iter().sum::<f32>() >= BARE * whole;
+            if look.sides.iter().all(bare) {
+                Part::Bare(look.line > chance)
+            } else {
+                Part::Painted(look.line > chance || look.edge > 2.0 * chance)
+            }
+        };
+        let list = (0..lines)
+            .flat_map(|line| (0..along).map(move |square| (line, square)))
+            .map(|(line, square)| part(line, square))
+            .collect();
+        Parts { list, along, lines }
+    }
+
+    /// A part of a line.
+    #[must_use]
+    pub fn at(&self, line: usize, along: usize) -> Part {
+        self.list[line * self.along + along]
+    }
+
+    /// Whether lines are seen in a strip of squares across them.
+    fn strip(&self, along: usize, lines: &Range<usize>) -> Strip {
+        tell(lines.clone().map(|line| self.at(line, along)))
+    }
+
+    /// Whether a line is seen along these squares.
+    fn line(&self, line: usize, along: &Range<usize>) -> Strip {
+        tell(along.clone().map(|square| self.at(line, square)))
+    }
+
+    /// Where most of what is seen lies: strips across the lines.
+    fn core(&self) -> Range<usize> {
+        let seen = |along: usize| {
+            (0..self.lines)
+                .filter(|line| {
+                    matches!(
+                        self.at(*line, along),
+                        Part::Bare(true) | Part::Painted(true)
+                    )
+                })
+                .count()
+        };
+        let counts: Vec<usize> = (0..self.along).map(seen).collect();
+        let mut sorted = counts.clone();
+        sorted.sort_unstable();
+        let most = sorted[sorted.len() * 9 / 10];
+        let strong = |count: &usize| *count * 3 > most;
+        let first = counts.iter().position(strong).unwrap_or(0);
+        let last = counts.iter().rposition(strong).unwrap_or(0);
+        first..last + 1
+    }
+}
+
+/// What stands out of the middle of squares, where there is no line: noise.
+fn chance(picture: &Picture, grid: &Grid, upright: bool, lines: usize, along: usize) -> f32 {
+    let step = (lines * along / 4_000).max(1);
+    let mut chances: Vec<f32> = (0..lines * along)
+        .step_by(step)
+        .filter_map(|at| {
+            let (line, square) = ((at / along) as f64 + 0.5, (at % along) as f64 + 0.5);
+            look(picture, grid, upright, line, square)
+        })
+        .map(|look| look.line)
+        .collect();
+    chances.sort_unstable_by(f32::total_cmp);
+    let high = chances
+        .get(chances.len() * 98 / 100)
+        .copied()
+        .unwrap_or(0.0);
+    // two levels a colour are no line, however even the paper
+    high * 1.2 + 6.0
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Strip {
+    Ruled,
+    /// Painted so that nothing can be seen.
+    Hidden,
+    Bare,
+    Outside,
+}
+
+fn tell(parts: impl Iterator<Item = Part>) -> Strip {
+    let (mut bare, mut bare_seen, mut painted, mut edges, mut outside) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for part in parts {
+        match part {
+            Part::Outside => outside += 1.0,
+            Part::Bare(seen) => {
+                bare += 1.0;
+                bare_seen += f64::from(u8::from(seen));
+            }
+            Part::Painted(seen) => {
+                painted += 1.0;
+                edges += f64::from(u8::from(seen));
+            }
+        }
+    }
+    let inside: f64 = bare + painted;
+    if inside < 2.0 || outside > inside {
+        Strip::Outside
+    } else if bare >= 2.0 && bare >= FEW_BARE * inside {
+        if bare_seen >= SEEN * bare {
+            Strip::Ruled
+        } else {
+            Strip::Bare
+        }
+    } else if edges + bare_seen >= (EDGES * inside).max(2.0) {
+        Strip::Ruled
+    } else {
+        Strip::Hidden
+    }
+}
+
+impl Outline {
+    /// The outline of what is ruled.
+    #[must_use]
+    pub fn of(parts: &AllParts) -> Option<Outline> {
+        let mut columns = parts.across.core();
+        let mut rows = parts.upright.core();
+        for _ in 0..3 {
+            // the outermost lines may be bolder, fainter or not there at all
+            let inner =
+                |squares: &Range<usize>| squares.start + 1..squares.end.max(squares.start + 1);
+            columns = extent(
+                &parts.across,
+                &inner(&rows),
+                &parts.upright,
+                &rows,
+                &columns,
+            )?;
+            rows = extent(
+                &parts.upright,
+                &inner(&columns),
+                &parts.across,
+                &columns,
+                &rows,
+            )?;
+        }
+        Some(Outline { columns, rows })
+    }
+}
+
+/// From a strip within the core outwards. `crossing` are the lines that cross
+/// the strips, `own` those between them.
+fn extent(
+    crossing: &Parts,
+    lines: &Range<usize>,
+    own: &Parts,
+    along: &Range<usize>,
+    core: &Range<usize>,
+) -> Option<Range<usize>> {
+    let strip = |at: usize| crossing.strip(at, lines);
+    let middle = (core.start + core.end) / 2;
+    let start = core
+        .clone()
+        .filter(|at| strip(*at) == Strip::Ruled)
+        .min_by_key(|at| at.abs_diff(middle))?;
+    let outwards = |strips: &mut dyn Iterator<Item = (usize, usize)>| {
+        let (mut last, mut bare) = (start, 0);
+        for (at, outer_line) in strips {
+            match strip(at) {
+                Strip::Ruled => (last, bare) = (at, 0),
+                Strip::Hidden if bare == 0 => {
+                    // paint that ends on a line ends with the sheet
+                    if own.line(outer_line, along) == Strip::Ruled {
+                        last = at;
+                    }
+                }
+                Strip::Hidden | Strip::Bare if bare < STAIN => bare += 1,
+                _ => break,
+            }
+        }
+        last
+    };
+    let last = outwards(&mut (start + 1..crossing.along).map(|at| (at, at + 1)));
+    let first = outwards(&mut (0..start).rev().map(|at| (at, at)));
+    Some(first..last + 1)
+}
