@@ -18,7 +18,7 @@ const APART: f32 = 36.0;
 
 /// A heap must be this much denser inside than around.
 const CORE: f32 = 15.0;
-const DENSER: f32 = 1.0;
+const DENSER: f32 = 2.0;
 
 /// Fewest squares of a colour.
 const FEWEST: usize = 3;
@@ -30,6 +30,9 @@ const EVEN_LEVELS: f32 = 4.0;
 
 /// A colour of 255 levels, that may be a little beyond.
 pub type Shade = [f32; 3];
+
+/// The nearest colour and how far it is, and the next one.
+pub type Nearest = (usize, f32, Option<(usize, f32)>);
 
 /// The painted colours, the commonest first.
 #[derive(Clone, Debug)]
@@ -124,7 +127,7 @@ impl Clusters {
     /// The nearest middle, how far it is, and the one next to it as seen from
     /// the colour, with its distance.
     #[must_use]
-    pub fn nearest(&self, shade: Shade) -> Option<(usize, f32, Option<(usize, f32)>)> {
+    pub fn nearest(&self, shade: Shade) -> Option<Nearest> {
         let mut first: Option<(usize, f32)> = None;
         let mut second: Option<(usize, f32)> = None;
         for (at, middle) in self.middles.iter().enumerate() {
@@ -140,8 +143,7 @@ impl Clusters {
     }
 }
 
-/// The colours counted in bins: each bin's mean colour and its squares. A bin's
-/// count is that of all bins that touch it.
+/// The colours counted in bins: each bin's mean colour and its squares.
 fn counted(shades: &[Shade]) -> Vec<(Shade, Bin)> {
     let bin = |level: f32| ((level.max(0.0) / BIN) as usize).min(BINS - 1);
     let mut bins = std::collections::BTreeMap::<[usize; 3], Bin>::new();
@@ -181,7 +183,7 @@ fn stands_out(bins: &[(Shade, Bin)], middle: Shade) -> bool {
         let off = distance(*shade, middle);
         if off <= CORE {
             core += bin.count;
-        } else if off <= 2.5 * CORE {
+        } else if off <= 2.0 * CORE {
             around += bin.count;
         }
     }

@@ -88,7 +88,9 @@ fn response(picture: &Picture, y: usize, reach: usize) -> Vec<f32> {
         .zip(beside)
         .map(|(middle, (left, right))| {
             let (darker, lighter) = (left.min(right), left.max(right));
-            darker.saturating_sub(*middle) + middle.saturating_sub(*lighter)
+            // half a pitch from dark lines bare paper stands out too, so being
+            // lighter counts less
+            darker.saturating_sub(*middle) + middle.saturating_sub(*lighter) / 4
         })
         .collect();
     for (place, colours) in response[reach..].iter_mut().zip(single.chunks_exact(3)) {

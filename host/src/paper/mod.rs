@@ -40,7 +40,7 @@ use std::path::Path;
 const FEWEST: usize = 4;
 
 /// A picture of at most so many colours and without ruling has one pixel a square.
-const FEW_COLOURS: usize = 64;
+const FEW_COLOURS: usize = 24;
 
 /// How far upright lines and those across may lean differently, in degrees.
 const MOST_ASKEW: f64 = 3.0;

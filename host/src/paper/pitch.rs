@@ -18,6 +18,9 @@ pub const MOST_LEAN: f64 = 8.0;
 /// it has with itself. Photographs without ruling stay below a tenth.
 const LEAST_LIKENESS: f64 = 0.15;
 
+/// How well the shortest look must see beside the best.
+const NEARLY: f64 = 0.6;
+
 /// Lines of pixels in a band, and how many bands are looked at.
 const BAND: usize = 64;
 const BANDS: usize = 10;
@@ -42,11 +45,24 @@ pub struct Rhythm {
 /// The rhythm of the picture's upright lines.
 #[must_use]
 pub fn rhythm(picture: &Picture) -> Option<Rhythm> {
-    let found = REACHES
+    let found: Vec<Rhythm> = REACHES
         .iter()
         .filter_map(|reach| with_reach(picture, *reach))
-        .max_by(|a, b| a.likeness.total_cmp(&b.likeness))?;
-    (found.likeness >= LEAST_LIKENESS).then_some(found)
+        .collect();
+    let most = found
+        .iter()
+        .map(|rhythm| rhythm.likeness)
+        .fold(0.0, f64::max);
+    if most < LEAST_LIKENESS {
+        return None;
+    }
+    // looking half a pitch to the sides, the squares' middles stand out like
+    // lines: the shortest look that sees about as well is the right one
+    let mut first = found
+        .into_iter()
+        .find(|rhythm| rhythm.likeness >= NEARLY * most)?;
+    first.reach = first.reach.max((first.pitch / 6.0).round() as usize);
+    Some(first)
 }
 
 fn with_reach(picture: &Picture, reach: usize) -> Option<Rhythm> {

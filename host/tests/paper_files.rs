@@ -1,0 +1,136 @@
+//! Files of point paper: what each form of file holds is read exactly, and what
+//! is no picture is refused with one clear error that names it.
+
+use cardwright::paper::{How, Picture, Rgb, read};
+use image::{DynamicImage, ImageFormat, RgbImage, Rgba, RgbaImage};
+use std::path::{Path, PathBuf};
+
+const COLOURS: [[u8; 3]; 4] = [[255, 255, 255], [0, 0, 0], [200, 30, 40], [10, 90, 200]];
+
+/// An irregular pattern, so that no turn or mirror of it is the same.
+fn colour(x: u32, y: u32) -> [u8; 3] {
+    COLOURS[((x * x + 3 * x * y + 5 * y) % 7 % 4) as usize]
+}
+
+fn painted(width: u32, height: u32) -> RgbImage {
+    RgbImage::from_fn(width, height, |x, y| image::Rgb(colour(x, y)))
+}
+
+fn saved(folder: &Path, name: &str, picture: impl Into<DynamicImage>) -> PathBuf {
+    let file = folder.join(name);
+    let form = ImageFormat::from_path(&file).expect("a known ending");
+    picture.into().save_with_format(&file, form).expect("saved");
+    file
+}
+
+#[test]
+fn one_pixel_a_square_is_read_exactly_from_every_form_of_file() {
+    let folder = tempfile::tempdir().expect("a folder");
+    for name in ["a.png", "a.bmp", "a.gif", "a.tiff", "a.ppm"] {
+        for (width, height) in [(1, 1), (37, 23), (400, 3)] {
+            let file = saved(folder.path(), name, painted(width, height));
+            for how in [How::Pixels, How::Either] {
+                let sheet = read(&file, how).unwrap_or_else(|error| panic!("{error}"));
+                assert_eq!((sheet.columns, sheet.rows), (width, height));
+                for (y, x) in (0..height).flat_map(|y| (0..width).map(move |x| (y, x))) {
+                    assert_eq!(
+                        sheet.colour(x, y),
+                        Some(Rgb(colour(x, y))),
+                        "{name} {x} {y}"
+                    );
+                }
+                assert_eq!(sheet.colour(width, 0), None);
+                assert_eq!(sheet.colour(0, height), None);
+                assert!(sheet.doubtful.is_empty() && sheet.ruling.is_none());
+                assert!(sheet.palette.len() <= COLOURS.len());
+            }
+        }
+    }
+}
+
+#[test]
+fn the_commonest_colour_is_the_first() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let mut picture = RgbImage::from_pixel(9, 9, image::Rgb([1, 2, 3]));
+    picture.put_pixel(0, 0, image::Rgb([200, 0, 0]));
+    let file = saved(folder.path(), "a.png", picture);
+    let sheet = read(&file, How::Pixels).expect("a sheet");
+    assert_eq!(sheet.palette, [Rgb([1, 2, 3]), Rgb([200, 0, 0])]);
+    assert_eq!((sheet.squares[0], sheet.squares[1]), (1, 0));
+}
+
+#[test]
+fn deep_grey_and_transparent_pixels_are_what_they_look_like() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let first = |picture: DynamicImage| {
+        let file = saved(folder.path(), "a.png", picture);
+        let picture = Picture::read(&file).expect("a picture");
+        picture.colours().next().expect("a pixel")
+    };
+    let clear = |opacity| RgbaImage::from_pixel(3, 3, Rgba([200, 0, 100, opacity])).into();
+    assert_eq!(first(clear(0)), Rgb::WHITE);
+    assert_eq!(first(clear(255)), Rgb([200, 0, 100]));
+    // over white: 255 - (255 - level) x 51 / 255
+    assert_eq!(first(clear(51)), Rgb([244, 204, 224]));
+    let grey = |level| image::ImageBuffer::from_pixel(2, 2, image::Luma([level]));
+    assert_eq!(first(DynamicImage::ImageLuma8(grey(77u8))), Rgb([77; 3]));
+    let deep = |level: u16| {
+        DynamicImage::ImageLuma16(image::ImageBuffer::from_pixel(2, 2, image::Luma([level])))
+    };
+    assert_eq!(first(deep(0xffff)), Rgb::WHITE);
+    assert_eq!(first(deep(0xfffe)), Rgb([254; 3]));
+    assert_eq!(first(deep(0x8000)), Rgb([128; 3]));
+    assert_eq!(first(deep(1)), Rgb([1; 3]));
+}
+
+/// Every error is one line that names the file and says what to do.
+fn refused(file: &Path, how: How, wanted: &str) {
+    let said = read(file, how).expect_err("it is refused").to_string();
+    assert!(said.starts_with(&file.display().to_string()), "{said}");
+    assert!(said.contains(wanted), "{wanted:?} is not said: {said}");
+    assert!(
+        said.contains("; ") && !said.contains('\n'),
+        "no remedy: {said}"
+    );
+}
+
+#[test]
+fn what_is_no_picture_is_refused() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("sheet.png");
+    refused(&file, How::Either, "check the path");
+    let whole = std::fs::read(saved(folder.path(), "whole.png", painted(60, 60))).expect("read");
+    let mut huge = whole.clone();
+    huge[16..24].copy_from_slice(&[0, 1, 0, 0, 0, 1, 0, 0]);
+    // the head's checksum stands behind it
+    let sum = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC).checksum(&huge[12..29]);
+    huge[29..33].copy_from_slice(&sum.to_be_bytes());
+    for (bytes, wanted) in [
+        (&b""[..], "nothing in the file"),
+        (b"squares", "save it as PNG"),
+        (b"%PDF-1.4 a sheet", "save it as PNG"),
+        (&whole[..whole.len() / 2], "save it as PNG"),
+        (&whole[..20], "save it as PNG"),
+        (&huge, "65536 x 65536 pixels"),
+    ] {
+        std::fs::write(&file, bytes).expect("written");
+        for how in [How::Either, How::Pixels, How::Ruled] {
+            refused(&file, how, wanted);
+        }
+    }
+    refused(Path::new("/dev/null"), How::Either, "not a plain file");
+}
+
+#[test]
+fn too_many_colours_and_no_ruling_are_refused() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let many = RgbImage::from_fn(60, 60, |x, y| image::Rgb([(x * 4) as u8, (y * 4) as u8, 9]));
+    let file = saved(folder.path(), "many.png", many);
+    refused(&file, How::Pixels, "1025 different colours");
+    refused(&file, How::Ruled, "looked for");
+    refused(&file, How::Either, "neither");
+    for (width, height) in [(1, 1), (5, 400), (3, 3), (400, 2)] {
+        let file = saved(folder.path(), "small.png", painted(width, height));
+        refused(&file, How::Ruled, "looked for");
+    }
+}
