@@ -18,7 +18,7 @@ const APART: f32 = 36.0;
 
 /// A heap must be this much denser inside than around.
 const CORE: f32 = 15.0;
-const DENSER: f32 = 2.0;
+const DENSER: usize = 2;
 
 /// Fewest squares of a colour.
 const FEWEST: usize = 3;
@@ -82,13 +82,17 @@ impl Clusters {
             open[densest] = false;
             let middle = summit(&bins, bins[densest].0);
             let nearest = middles.iter().map(|other| distance(*other, middle));
-            if nearest.fold(f32::INFINITY, f32::min) >= APART && stands_out(&bins, middle) {
-                middles.push(middle);
-            } else {
+            if nearest.fold(f32::INFINITY, f32::min) < APART {
                 continue;
             }
+            let taken = if stands_out(shades, middle) {
+                middles.push(middle);
+                REACH
+            } else {
+                CORE
+            };
             for (open, (shade, _)) in open.iter_mut().zip(&bins) {
-                *open &= distance(*shade, middle) > REACH;
+                *open &= distance(*shade, middle) > taken;
             }
         }
         Clusters { middles }.centred(shades)
@@ -177,17 +181,17 @@ fn summit(bins: &[(Shade, Bin)], start: Shade) -> Shade {
 }
 
 /// Whether there are enough squares of this colour, and more than around it.
-fn stands_out(bins: &[(Shade, Bin)], middle: Shade) -> bool {
-    let (mut core, mut around) = (0.0, 0.0);
-    for (shade, bin) in bins {
+fn stands_out(shades: &[Shade], middle: Shade) -> bool {
+    let (mut core, mut around) = (0usize, 0usize);
+    for shade in shades {
         let off = distance(*shade, middle);
         if off <= CORE {
-            core += bin.count;
+            core += 1;
         } else if off <= 2.0 * CORE {
-            around += bin.count;
+            around += 1;
         }
     }
-    core >= FEWEST as f32 && core >= DENSER * around
+    core >= FEWEST && core >= DENSER * around
 }
 
 #[cfg(test)]

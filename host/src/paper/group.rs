@@ -135,7 +135,7 @@ mod tests {
                 let weight = |line: usize| {
                     let heavy = line % every == first;
                     // an unseen line now and then, and lines that are not all alike
-                    (line % 11 != 5)
+                    (line % 29 != 5)
                         .then(|| 0.1 + (line % 3) as f64 * 0.01 + f64::from(u8::from(heavy)) * 0.1)
                 };
                 let weights: Vec<_> = (0..130).map(weight).collect();

@@ -65,6 +65,10 @@ impl Band {
     }
 }
 
+/// How much less being lighter counts: half a pitch from dark lines bare paper
+/// stands out too, most of all in a blurred picture.
+const LIGHTER: u16 = 16;
+
 /// Of one line of pixels, with those above and below it against noise. In
 /// levels, all three colours together.
 fn response(picture: &Picture, y: usize, reach: usize) -> Vec<f32> {
@@ -88,9 +92,7 @@ fn response(picture: &Picture, y: usize, reach: usize) -> Vec<f32> {
         .zip(beside)
         .map(|(middle, (left, right))| {
             let (darker, lighter) = (left.min(right), left.max(right));
-            // half a pitch from dark lines bare paper stands out too, so being
-            // lighter counts less
-            darker.saturating_sub(*middle) + middle.saturating_sub(*lighter) / 4
+            darker.saturating_sub(*middle) + middle.saturating_sub(*lighter) / LIGHTER
         })
         .collect();
     for (place, colours) in response[reach..].iter_mut().zip(single.chunks_exact(3)) {

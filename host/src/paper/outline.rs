@@ -81,10 +81,12 @@ pub fn beside(upright: bool, across: f64, along: f64) -> Count {
     }
 }
 
-/// What a part of a line is like: how far its middle stands out of both its
-/// sides, and how far these are apart; levels of all colours together.
+/// What a part of a line is like: how much its middle is darker, or lighter,
+/// than both its sides, and how far these are apart; levels of all colours
+/// together.
 struct Look {
-    line: f32,
+    dark: f32,
+    light: f32,
     edge: f32,
     sides: [[f32; 3]; 2],
 }
@@ -103,20 +105,21 @@ fn look(picture: &Picture, grid: &Grid, upright: bool, line: f64, along: f64) ->
         Some(sum)
     };
     let sides = [mean(line - 0.3)?, mean(line + 0.3)?];
-    let mut strongest = 0.0f32;
+    let (mut dark, mut light) = (0.0f32, 0.0f32);
     for off in [-0.12, -0.06, 0.0, 0.06, 0.12] {
         let middle = mean(line + off)?;
-        let stands_out = |colour: usize| {
+        let (mut below, mut above) = (0.0, 0.0);
+        for colour in 0..3 {
             let (a, b) = (sides[0][colour], sides[1][colour]);
-            (a.min(b) - middle[colour])
-                .max(middle[colour] - a.max(b))
-                .max(0.0)
-        };
-        strongest = strongest.max(stands_out(0) + stands_out(1) + stands_out(2));
+            below += (a.min(b) - middle[colour]).max(0.0);
+            above += (middle[colour] - a.max(b)).max(0.0);
+        }
+        (dark, light) = (dark.max(below), light.max(above));
     }
     let edge = (0..3).map(|colour| (sides[0][colour] - sides[1][colour]).abs());
     Some(Look {
-        line: strongest,
+        dark,
+        light,
         edge: edge.sum(),
         sides,
     })
@@ -150,9 +153,10 @@ impl Parts {
             let whole: f32 = white.iter().sum();
             let bare = |side: &[f32; 3]| side.iter().sum::<f32>() >= BARE * whole;
             if look.sides.iter().all(bare) {
-                Part::Bare(look.line > chance)
+                Part::Bare(look.dark > chance)
             } else {
-                Part::Painted(look.line > chance || look.edge > 2.0 * chance)
+                // in a blurred picture the middle of a square is a little lighter
+                Part::Painted(look.dark > chance || look.light.max(look.edge) > 2.0 * chance)
             }
         };
         let list = (0..lines)
@@ -210,7 +214,7 @@ fn chance(picture: &Picture, grid: &Grid, upright: bool, lines: usize, along: us
             let (line, square) = ((at / along) as f64 + 0.5, (at % along) as f64 + 0.5);
             look(picture, grid, upright, line, square)
         })
-        .map(|look| look.line)
+        .map(|look| look.dark)
         .collect();
     chances.sort_unstable_by(f32::total_cmp);
     let high = chances

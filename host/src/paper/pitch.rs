@@ -9,7 +9,7 @@ use super::lines::Band;
 use super::picture::Picture;
 
 /// Shortest and longest pitch that is looked for, in pixels.
-pub const PITCHES: std::ops::RangeInclusive<f64> = 4.5..=80.0;
+pub const PITCHES: std::ops::RangeInclusive<f64> = 5.5..=80.0;
 
 /// Greatest lean that is looked for, in degrees.
 pub const MOST_LEAN: f64 = 8.0;
