@@ -18,7 +18,7 @@ const APART: f32 = 36.0;
 
 /// A heap must be this much denser inside than around.
 const CORE: f32 = 15.0;
-const DENSER: usize = 2;
+const DENSER: usize = 3;
 
 /// Fewest squares of a colour.
 const FEWEST: usize = 3;
