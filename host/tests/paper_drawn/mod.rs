@@ -167,7 +167,8 @@ impl Drawn {
                 && beyond.abs() * self.pitch[other] <= self.thin / 2.0;
             if exists {
                 line |= off <= self.thin / 2.0;
-                heavy |= nearest as usize % self.group[way] == 0 && off <= self.heavy / 2.0;
+                heavy |=
+                    (nearest as usize).is_multiple_of(self.group[way]) && off <= self.heavy / 2.0;
             }
         }
         let [column, row] = at.map(f64::floor);
