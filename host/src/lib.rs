@@ -3,6 +3,7 @@
 
 pub mod calibrate;
 pub mod cli;
+pub mod cloth;
 pub mod copy;
 pub mod daemon;
 pub mod deck;

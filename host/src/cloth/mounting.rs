@@ -1,0 +1,186 @@
+//! A cloth mounted for a paper of some width: which hooks work, what each does.
+//!
+//! Enters: a [`Cloth`] and the columns of a paper. Leaves: the place on the
+//! card and the column of each hook, the hook of each end. Refuses: a paper
+//! that does not go whole times into the hooks, a tie that does not fit them.
+
+use super::hooks::{self, CastOut, Place, Side};
+use super::tie::TieFault;
+use super::{Cloth, Spare};
+use std::collections::BTreeSet;
+
+/// Why a paper cannot be woven on this mounting.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum MountingFault {
+    /// The paper is wider than the hooks.
+    #[error(
+        "the paper has {columns} columns, and the cloth has {hooks} hooks in use; make the paper at most {hooks} wide, or choose a larger card format"
+    )]
+    TooWide {
+        /// Columns of the paper.
+        columns: u32,
+        /// Hooks in use.
+        hooks: u32,
+    },
+    /// It does not go whole times into them.
+    #[error(
+        "the paper has {columns} columns, which go {times} times into the {hooks} hooks in use and leave {over}; {remedy}"
+    )]
+    Undivided {
+        /// Columns of the paper.
+        columns: u32,
+        /// Hooks in use.
+        hooks: u32,
+        /// How often it goes in.
+        times: u32,
+        /// Hooks left over.
+        over: u32,
+        /// What would make it divide.
+        remedy: String,
+    },
+    /// The tie does not fit.
+    #[error("{0}")]
+    Tie(#[from] TieFault),
+}
+
+/// A cloth with its hooks in use, for a paper of some width.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Mounting {
+    columns: u32,
+    hooks: Vec<Place>,
+    cast_out: BTreeSet<Place>,
+    /// The hook of each end of the figure.
+    ends: Vec<u32>,
+    /// The place of each selvedge end, left ones first.
+    selvedge: Vec<Place>,
+    left_selvedge: u32,
+}
+
+impl Cloth {
+    /// The hooks in use for a paper of so many columns, and what is cast out
+    /// for it.
+    fn hooks_for(&self, columns: u32) -> (Vec<Place>, BTreeSet<Place>) {
+        let cast_out = match &self.cast_out {
+            CastOut::None => BTreeSet::new(),
+            CastOut::Places(places) => places.clone(),
+            CastOut::Auto => {
+                let all = self.hooks_of_card();
+                let over = match self.hooks {
+                    Some(hooks) => all - hooks,
+                    None if columns <= all => all % columns.max(1),
+                    None => 0,
+                };
+                hooks::cast_out_over(&self.format, self.row_kept_out(), over)
+            }
+        };
+        let kept_out = self.row_kept_out();
+        let places = hooks::in_use(&self.format, kept_out, &cast_out, self.first_end);
+        (places, cast_out)
+    }
+
+    /// The mounting for a paper of so many columns. A narrower paper is
+    /// repeated over the hooks.
+    ///
+    /// # Errors
+    /// The paper does not go whole times into the hooks, or the tie does not
+    /// fit them.
+    pub fn mounting(&self, columns: u32) -> Result<Mounting, MountingFault> {
+        let (places, cast_out) = self.hooks_for(columns);
+        let hooks = u32::try_from(places.len()).unwrap_or(u32::MAX);
+        if columns == 0 || columns > hooks {
+            return Err(MountingFault::TooWide { columns, hooks });
+        }
+        if !hooks.is_multiple_of(columns) {
+            return Err(self.undivided(columns, hooks));
+        }
+        let ends = self.tie.ends(hooks, self.sett.ends_per_hook)?;
+        let (selvedge, left_selvedge) = self.selvedge_places();
+        Ok(Mounting {
+            columns,
+            hooks: places,
+            cast_out,
+            ends,
+            selvedge,
+            left_selvedge,
+        })
+    }
+
+    fn undivided(&self, columns: u32, hooks: u32) -> MountingFault {
+        let (times, over) = (hooks / columns, hooks % columns);
+        let remedy = match self.cast_out {
+            CastOut::Auto => "mend hooks, or leave it out",
+            _ => "write cast_out = \"auto\" to leave them idle",
+        };
+        MountingFault::Undivided {
+            columns,
+            hooks,
+            times,
+            over,
+            remedy: format!("{remedy}, or make the paper {hooks} wide"),
+        }
+    }
+
+    fn selvedge_places(&self) -> (Vec<Place>, u32) {
+        let (Spare::Selvedge(selvedge), Some(row)) = (&self.spare, self.format.spare_row()) else {
+            return (Vec::new(), 0);
+        };
+        let mut holes: Vec<u8> = (1..=self.format.holes_per_row()).collect();
+        if self.first_end.hole == Side::Last {
+            holes.reverse();
+        }
+        let ends = (selvedge.left + selvedge.right) as usize;
+        let places = holes.into_iter().cycle().map(|hole| Place { row, hole });
+        (places.take(ends).collect(), selvedge.left)
+    }
+}
+
+impl Mounting {
+    /// Columns of the paper.
+    #[must_use]
+    pub fn columns(&self) -> u32 {
+        self.columns
+    }
+
+    /// How often the paper lies side by side over the hooks.
+    #[must_use]
+    pub fn repeats(&self) -> u32 {
+        self.hook_count() / self.columns
+    }
+
+    /// The place on the card of each hook in use, from the corner where the tie
+    /// begins. Hook `n`, from 0, works column `n` modulo the columns.
+    #[must_use]
+    pub fn hooks(&self) -> &[Place] {
+        &self.hooks
+    }
+
+    /// How many hooks are in use.
+    #[must_use]
+    pub fn hook_count(&self) -> u32 {
+        u32::try_from(self.hooks.len()).unwrap_or(u32::MAX)
+    }
+
+    /// The places that stay solid because they are cast out.
+    #[must_use]
+    pub fn cast_out(&self) -> &BTreeSet<Place> {
+        &self.cast_out
+    }
+
+    /// The hook, from 0, of each end of the figure from left to right.
+    #[must_use]
+    pub fn ends(&self) -> &[u32] {
+        &self.ends
+    }
+
+    /// The place of each selvedge end, those of the left selvedge first.
+    #[must_use]
+    pub fn selvedge(&self) -> &[Place] {
+        &self.selvedge
+    }
+
+    /// How many of them are at the left.
+    #[must_use]
+    pub fn left_selvedge(&self) -> u32 {
+        self.left_selvedge
+    }
+}
