@@ -16,7 +16,7 @@ pub enum ClothError {
         cause: std::io::Error,
     },
     /// Not TOML, a key missing, unknown or of the wrong kind.
-    #[error("{}, line {line}: {cause}; the README says which keys a cloth file has", file.display())]
+    #[error("{}, line {line}: {cause}; its keys are those of demo-data/towel.toml", file.display())]
     Toml {
         /// The file.
         file: PathBuf,

@@ -11,11 +11,15 @@
 //! end; each works the column that stands over it. One line gives one card a
 //! weft (Bell ch. IX), so *picks* are cards.
 
+mod areas;
 mod faults;
 pub mod hooks;
+mod lift;
+mod make;
 mod mounting;
 mod read;
 pub mod satin;
+mod squares;
 mod text;
 pub mod tie;
 pub mod weave;
@@ -24,7 +28,9 @@ mod woven;
 
 pub use faults::{ClothError, ClothFault};
 pub use hooks::{Along, CardEnd, CastOut, Corner, Place, Side};
+pub use make::{Made, MakeFault};
 pub use mounting::{Mounting, MountingFault};
+pub use squares::{OddSquare, Recognised, Squares, SquaresFault};
 pub use tie::{Section, Tie, TieFault, Turning, Way};
 pub use weave::{Bound, Weave, WeaveFault};
 pub use woven::{OtherFormat, Woven};

@@ -105,6 +105,15 @@ impl Cloth {
         })
     }
 
+    /// The columns of the widest paper: all hooks in use, none but those named
+    /// cast out.
+    #[must_use]
+    pub fn widest(&self) -> u32 {
+        let columns = self.hooks.unwrap_or(self.hooks_of_card());
+        let (places, _) = self.hooks_for(columns);
+        u32::try_from(places.len()).unwrap_or(u32::MAX)
+    }
+
     fn undivided(&self, columns: u32, hooks: u32) -> MountingFault {
         let (times, over) = (hooks / columns, hooks % columns);
         let remedy = match self.cast_out {
@@ -176,6 +185,15 @@ impl Mounting {
     #[must_use]
     pub fn selvedge(&self) -> &[Place] {
         &self.selvedge
+    }
+
+    /// The holes of the spare row that work them, each once.
+    pub(super) fn selvedge_holes(&self) -> impl Iterator<Item = Place> + '_ {
+        let first = self.selvedge.first().copied();
+        let again = move |(number, place): &(usize, &Place)| *number > 0 && Some(**place) == first;
+        let once = self.selvedge.iter().enumerate();
+        once.take_while(move |place| !again(place))
+            .map(|(_, place)| *place)
     }
 
     /// How many of them are at the left.

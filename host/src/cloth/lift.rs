@@ -1,0 +1,214 @@
+//! Which hooks of a line of the paper each weft's pick lifts.
+//!
+//! Enters: squares, lines in the order of weaving. Leaves: for a line and a
+//! weft, whether each column is lifted as seen on the face: the weave of each
+//! square's colour, its floats bound where they are longer than the limit, and
+//! the binding points beside an edge left out where the colour asks for it.
+//!
+//! A float is bound at the points of a satin over so many ends that none longer
+//! than the limit is left within the area. Where edges are kept clear, a point
+//! that binds a float is left out at either end of the float only, and the
+//! satin is so much closer that the limit still holds. Floats that go on over
+//! the edge of their area, or of the paper, are not seen here.
+
+use super::areas::{Areas, Run, runs};
+use super::satin;
+use super::squares::Squares;
+use super::weave::Weave;
+use super::{Binding, Cloth, Colour, Edges};
+use crate::deck::FirstPick;
+
+/// The satin by whose points floats are bound.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Points {
+    ends: usize,
+    counter: usize,
+}
+
+impl Points {
+    /// Those of this weave in a colour with such edges, if its floats are bound.
+    pub fn of(weave: &Weave, edges: Edges) -> Option<Points> {
+        let bound = weave.bound();
+        let limits = bound.ends.into_iter().chain(bound.picks);
+        let limit = limits.min()? as usize;
+        let ends = match edges {
+            Edges::Keep => limit + 1,
+            Edges::Clear => limit - 1,
+        };
+        let counter = satin::most_even(ends);
+        Some(Points { ends, counter })
+    }
+
+    /// Whether there is one at this end and pick.
+    pub fn at(self, end: usize, pick: usize) -> bool {
+        end % self.ends == pick * self.counter % self.ends
+    }
+}
+
+/// Lines of one column, from the first woven, that have one colour.
+#[derive(Clone, Copy, Default)]
+struct Stretch {
+    from: u32,
+    to: u32,
+}
+
+/// Goes through the lines of a paper, first woven first.
+pub(super) struct Lifter<'a> {
+    cloth: &'a Cloth,
+    squares: &'a Squares,
+    first: FirstPick,
+    areas: Option<Areas>,
+    /// For each colour and weft, the points that bind its floats.
+    points: Vec<Vec<Option<Points>>>,
+    /// The stretch of each column in which the line stands, if a weave asks.
+    stretches: Vec<Stretch>,
+    /// The runs of the line.
+    runs: Vec<Run>,
+    line: u32,
+}
+
+impl<'a> Lifter<'a> {
+    pub fn new(cloth: &'a Cloth, squares: &'a Squares) -> Lifter<'a> {
+        let afresh = |colour: &Colour| colour.binding == Binding::Afresh;
+        let of_colour = |colour: &Colour| {
+            let of_weave = |weave| Points::of(weave, colour.edges);
+            colour.weaves.iter().map(of_weave).collect()
+        };
+        let upwards = |weave: &Weave| weave.bound().picks.is_some();
+        let mut weaves = cloth.colours.iter().flat_map(|colour| &colour.weaves);
+        let columns = if weaves.any(upwards) {
+            squares.columns() as usize
+        } else {
+            0
+        };
+        let areas = cloth.colours.iter().any(afresh);
+        Lifter {
+            cloth,
+            squares,
+            first: cloth.first_line,
+            areas: areas.then(|| Areas::of(squares, cloth.first_line)),
+            points: cloth.colours.iter().map(of_colour).collect(),
+            stretches: vec![Stretch::default(); columns],
+            runs: Vec::new(),
+            line: 0,
+        }
+    }
+
+    /// Goes to this line; lines are gone through in rising order.
+    pub fn go_to(&mut self, line: u32) {
+        self.line = line;
+        self.runs.clear();
+        self.runs.extend(runs(self.at(line)));
+        for column in 0..self.stretches.len() {
+            if line == 0 || line >= self.stretches[column].to {
+                let colour = self.at(line)[column];
+                let same = |other: &u32| self.at(*other)[column] == colour;
+                let rest = (line + 1..self.squares.lines()).take_while(same);
+                let to = rest.last().unwrap_or(line) + 1;
+                self.stretches[column] = Stretch { from: line, to };
+            }
+        }
+    }
+
+    /// Which columns this weft's pick of the line lifts, as seen on the face.
+    pub fn lift(&self, weft: usize, lifted: &mut [bool]) {
+        for (place, run) in self.runs.iter().enumerate() {
+            let colour = &self.cloth.colours[usize::from(run.colour)];
+            let weave = &colour.weaves[weft];
+            let (left, first) = match (&self.areas, colour.binding) {
+                (Some(areas), Binding::Afresh) => areas.begin(self.line, place),
+                _ => (0, 0),
+            };
+            let pick = self.line as usize - first;
+            let squares = &mut lifted[run.from..run.to];
+            repeat(weave.pick(pick), run.from - left, squares);
+            if colour.edges == Edges::Clear
+                && weave.is_satin()
+                && let Some(float) = weave.float()
+            {
+                self.clear_edges(*run, float, squares);
+            }
+            if let Some(points) = self.points[usize::from(run.colour)][weft] {
+                self.bind(*run, colour.edges, weave, squares, |column| {
+                    points.at(column - left, pick)
+                });
+            }
+        }
+    }
+
+    fn at(&self, line: u32) -> &'a [u8] {
+        self.squares.woven_line(line, self.first)
+    }
+
+    /// Leaves out the binding points beside another colour.
+    fn clear_edges(&self, run: Run, float: bool, lifted: &mut [bool]) {
+        let last = self.squares.lines() - 1;
+        let before = (self.line > 0).then(|| self.at(self.line - 1));
+        let after = (self.line < last).then(|| self.at(self.line + 1));
+        let width = self.squares.columns() as usize;
+        for (column, lifted) in (run.from..run.to).zip(lifted) {
+            if *lifted == float {
+                continue;
+            }
+            let other = |line: Option<&[u8]>| line.is_some_and(|l| l[column] != run.colour);
+            let beside = (column == run.from && column > 0)
+                || (column + 1 == run.to && run.to < width)
+                || other(before)
+                || other(after);
+            if beside {
+                *lifted = float;
+            }
+        }
+    }
+
+    /// Binds the floats that are too long.
+    fn bind(
+        &self,
+        run: Run,
+        edges: Edges,
+        weave: &Weave,
+        lifted: &mut [bool],
+        point: impl Fn(usize) -> bool,
+    ) {
+        let (bound, clear) = (weave.bound(), edges == Edges::Clear);
+        let width = self.squares.columns() as usize;
+        let across = bound
+            .ends
+            .is_some_and(|ends| run.to - run.from > ends as usize);
+        if !across && bound.picks.is_none() {
+            return;
+        }
+        for (column, lifted) in (run.from..run.to).zip(lifted) {
+            if !point(column) {
+                continue;
+            }
+            let at_side =
+                (column == run.from && column > 0) || (column + 1 == run.to && run.to < width);
+            let upwards = bound.picks.is_some_and(|picks| {
+                let Stretch { from, to } = self.stretches[column];
+                let at_end = (self.line == from && from > 0)
+                    || (self.line + 1 == to && to < self.squares.lines());
+                to - from > picks && !(clear && at_end)
+            });
+            if upwards || (across && !(clear && at_side)) {
+                *lifted = !*lifted;
+            }
+        }
+    }
+}
+
+/// One pick of a weave laid over squares, of which the first is this end.
+fn repeat(pick: &[bool], end: usize, squares: &mut [bool]) {
+    if let [lifted] = pick {
+        squares.fill(*lifted);
+        return;
+    }
+    let mut end = end % pick.len();
+    for square in squares {
+        *square = pick[end];
+        end += 1;
+        if end == pick.len() {
+            end = 0;
+        }
+    }
+}
