@@ -12,6 +12,7 @@
 //! weft (Bell ch. IX), so *picks* are cards.
 
 mod areas;
+mod back;
 mod faults;
 pub mod hooks;
 mod lift;
@@ -26,6 +27,7 @@ pub mod weave;
 mod words;
 mod woven;
 
+pub use back::{BackFault, Found};
 pub use faults::{ClothError, ClothFault};
 pub use hooks::{Along, CardEnd, CastOut, Corner, Place, Side};
 pub use make::{Made, MakeFault};

@@ -6,6 +6,7 @@
 //! Manufacturing. Posselt, The Jacquard Machine Analyzed and Explained, 1888.
 //! Wolfensberger, Theory of Silk Weaving.
 
+mod back;
 mod files;
 mod handbooks;
 mod making;
