@@ -13,6 +13,7 @@
 
 mod areas;
 mod back;
+pub mod checks;
 mod faults;
 pub mod hooks;
 mod lift;

@@ -7,6 +7,7 @@
 //! Wolfensberger, Theory of Silk Weaving.
 
 mod back;
+mod checks;
 mod files;
 mod handbooks;
 mod making;

@@ -1,0 +1,152 @@
+//! The checks in words, one line each.
+
+use super::{Checks, Division, Float};
+use crate::cloth::Unit;
+use crate::deck::CardList;
+use cardwright_protocol::CardNumber;
+
+impl Checks {
+    /// What a person reads.
+    #[must_use]
+    pub fn lines(&self) -> Vec<String> {
+        let mut lines = vec![
+            self.size_line(),
+            self.ruling_line(),
+            division(&self.division),
+        ];
+        lines.extend(self.breaks.iter().map(|one| {
+            let (way, squares) = if one.across {
+                ("across", "columns")
+            } else {
+                ("along", "lines")
+            };
+            format!(
+                "the weave of \"{}\" for the weft \"{}\" breaks at the edge of the repeat {way} the cloth: it repeats on {}, and the paper has {} {squares}",
+                one.colour, one.weft, one.repeat, one.size
+            )
+        }));
+        lines.push(self.floats_line());
+        lines.push(format!(
+            "hooks lifted: {:.1} on a card in the mean, at most {} (card {})",
+            self.lifts.mean, self.lifts.most, self.lifts.heaviest
+        ));
+        if self.alike.count > 0 {
+            let more = if self.alike.count as usize > self.alike.first.len() {
+                " and more"
+            } else {
+                ""
+            };
+            let cards = self.alike.first.iter().map(|card| CardNumber(*card));
+            lines.push(format!(
+                "{} cards are the same as the one before: {}{more}",
+                self.alike.count,
+                CardList::from_cards(cards)
+            ));
+        }
+        lines.push(self.work_line());
+        lines
+    }
+
+    fn size_line(&self) -> String {
+        let size = &self.size;
+        let unit = match size.unit {
+            Unit::Cm => "cm",
+            Unit::Inch => "in",
+        };
+        let selvedges = if size.selvedges > 0.0 {
+            format!(" and {:.2} {unit} of selvedges", size.selvedges)
+        } else {
+            String::new()
+        };
+        format!(
+            "cloth: {:.2} {unit} wide{selvedges}, {:.2} {unit} long; {} ends, {} picks",
+            size.width, size.length, size.ends, size.picks
+        )
+    }
+
+    fn ruling_line(&self) -> String {
+        let ruling = &self.ruling;
+        format!(
+            "point paper: {} x {} ({:.2} to be exact)",
+            ruling.across, ruling.up, ruling.exactly
+        )
+    }
+
+    fn floats_line(&self) -> String {
+        let floats = &self.floats;
+        format!(
+            "longest floats: warp on the face {}, on the back {}; weft on the face {}, on the back {}",
+            float(&floats.warp_face),
+            float(&floats.warp_back),
+            float(&floats.weft_face),
+            float(&floats.weft_back)
+        )
+    }
+
+    fn work_line(&self) -> String {
+        let work = &self.work;
+        let rows = work
+            .blank_rows
+            .iter()
+            .map(|row| CardNumber(u32::from(*row)));
+        let rows = CardList::from_cards(rows);
+        let blank = if rows.is_empty() {
+            "no row is blank on every card".to_owned()
+        } else {
+            format!("blank rows: {rows}")
+        };
+        format!(
+            "cards: {}, {} strokes; {blank}; by hand {:.1} to {:.1} hours, {:.1} to {:.1} lb of paper",
+            work.cards,
+            work.strokes,
+            work.hours_by_hand.0,
+            work.hours_by_hand.1,
+            work.pounds.0,
+            work.pounds.1
+        )
+    }
+}
+
+fn float(float: &Float) -> String {
+    let Float {
+        length,
+        end,
+        pick,
+        unbound,
+    } = float;
+    match (length, unbound) {
+        (0, _) => "none".to_owned(),
+        (_, false) => format!("{length} (end {end}, pick {pick})"),
+        (_, true) => format!("{length}, bound nowhere (end {end}, pick {pick})"),
+    }
+}
+
+fn division(division: &Division) -> String {
+    let Division {
+        columns,
+        hooks,
+        times,
+        over,
+        rows,
+        holes,
+    } = division;
+    let times = match times {
+        1 => "once".to_owned(),
+        times => format!("{times} times"),
+    };
+    if *over == 0 {
+        return format!("hooks: {columns} columns go {times} into {hooks}");
+    }
+    let mut idle = Vec::new();
+    if !rows.is_empty() {
+        let rows = rows.iter().map(|row| CardNumber(u32::from(*row)));
+        idle.push(format!("rows {}", CardList::from_cards(rows)));
+    }
+    if let (Some((row, first)), Some((_, last))) = (holes.first(), holes.last()) {
+        idle.push(format!("row {row} holes {first}-{last}"));
+    }
+    format!(
+        "hooks: {columns} columns go {times} into {hooks} with {over} over; cast out for it: {}",
+        idle.join(", ")
+    )
+}
