@@ -4,12 +4,13 @@
 //! objects on `out`, files where they were asked for, and the exit status: 0
 //! done and nothing wrong, 1 the two decks differ, 2 the input is wrong.
 
+mod make;
+mod paper;
 mod settle;
 mod wif;
 
 use crate::deck::compare::{CardDifference, Comparison};
-use crate::deck::paper::{PaperSettings, deck_from_picture};
-use crate::deck::{CardFormat, CardNumber, Cut, Deck, FirstPick, SpareRow, compare};
+use crate::deck::{CardNumber, Deck, FirstPick, compare};
 use crate::picture;
 use anyhow::{Context, Result, bail};
 use clap::{Args, Subcommand};
@@ -28,12 +29,14 @@ const COLUMNS: usize = 80;
 /// The deck commands.
 #[derive(Debug, Subcommand)]
 pub enum DeckArgs {
-    /// Make a deck from a black-and-white picture, one pixel a hook by a pick
-    Make(MakeArgs),
+    /// Make a deck from a picture, one pixel a square of the point paper
+    Make(make::MakeArgs),
     /// Show what is in a deck, or one card of it
     Show(ShowArgs),
     /// Tell two decks apart; exit status 1 if they differ
     Compare(CompareArgs),
+    /// Paint the point paper again that a deck was made of with a cloth file
+    Paper(paper::PaperArgs),
     /// Say what the doubtful positions of a copied deck are; exit status 1 while any
     /// is left
     Settle(settle::SettleArgs),
@@ -41,32 +44,6 @@ pub enum DeckArgs {
     Import(wif::ImportArgs),
     /// Write a deck as a weaving draft (WIF 1.1)
     Export(wif::ExportArgs),
-}
-
-/// Arguments of `deck make`.
-#[derive(Debug, Args)]
-pub struct MakeArgs {
-    /// The picture: PNG, BMP, GIF, TIFF or PBM, pure black and white
-    pub picture: PathBuf,
-    /// Card format: 100, 200, 200-half, 300, 300-half, 300-eight, 400, 500, 600
-    /// or the path of a format file
-    #[arg(long, default_value = "400")]
-    pub format: String,
-    /// The deck file to write; the picture's name with .deck if left out
-    #[arg(long)]
-    pub out: Option<PathBuf>,
-    /// Which squares are cut
-    #[arg(long, value_enum, default_value_t)]
-    pub cut: Cut,
-    /// Which line of the picture is woven first
-    #[arg(long, value_enum, default_value_t)]
-    pub first_pick: FirstPick,
-    /// What becomes of the card's spare row
-    #[arg(long, value_enum, default_value_t)]
-    pub spare_row: SpareRow,
-    /// Replace a deck file that exists
-    #[arg(long)]
-    pub force: bool,
 }
 
 /// Arguments of `deck show`.
@@ -103,44 +80,14 @@ pub struct CompareArgs {
 /// The input is wrong: exit status 2.
 pub fn run(args: &DeckArgs, as_json: bool, out: &mut dyn Write) -> Result<u8> {
     match args {
-        DeckArgs::Make(args) => make(args, as_json, out),
+        DeckArgs::Make(args) => make::run(args, as_json, out),
         DeckArgs::Show(args) => show(args, as_json, out),
         DeckArgs::Compare(args) => tell_apart(args, as_json, out),
+        DeckArgs::Paper(args) => paper::run(args, as_json, out),
         DeckArgs::Settle(args) => settle::run(args, as_json, out),
         DeckArgs::Import(args) => wif::import(args, as_json, out),
         DeckArgs::Export(args) => wif::export(args, as_json, out),
     }
-}
-
-fn make(args: &MakeArgs, as_json: bool, out: &mut dyn Write) -> Result<u8> {
-    let settings = PaperSettings {
-        format: CardFormat::named_or_file(&args.format)?,
-        cut: args.cut,
-        first_pick: args.first_pick,
-        spare_row: args.spare_row,
-    };
-    let file = args
-        .out
-        .clone()
-        .unwrap_or_else(|| args.picture.with_extension("deck"));
-    if file.extension().is_none_or(|ending| ending != "deck") {
-        bail!(
-            "a deck file's name ends in .deck, and {} does not; write --out {}",
-            file.display(),
-            file.with_extension("deck").display()
-        );
-    }
-    let deck = deck_from_picture(&args.picture, &settings)?;
-    deck.write(&file, args.force)?;
-    if as_json {
-        let mut summary = summary("made", &deck);
-        summary["deck"] = json!(file.display().to_string());
-        writeln!(out, "{summary}")?;
-    } else {
-        writeln!(out, "{}", file.display())?;
-        describe(&deck, out)?;
-    }
-    Ok(DONE)
 }
 
 fn show(args: &ShowArgs, as_json: bool, out: &mut dyn Write) -> Result<u8> {
@@ -366,9 +313,13 @@ fn describe(deck: &Deck, out: &mut dyn Write) -> Result<()> {
         u64::from(strokes) * u64::from(deck.card_count())
     )?;
     if let Some(design) = deck.design() {
+        let (hooks, picks, pick) = match deck.cloth() {
+            Some(_) => ("columns", "lines", "line"),
+            None => ("hooks", "picks", "pick"),
+        };
         writeln!(
             out,
-            "design {}: {} hooks, {} picks, first pick at the {}",
+            "design {}: {} {hooks}, {} {picks}, first {pick} at the {}",
             design.file,
             design.hooks,
             design.picks,
@@ -377,6 +328,9 @@ fn describe(deck: &Deck, out: &mut dyn Write) -> Result<()> {
                 FirstPick::Top => "top",
             }
         )?;
+    }
+    if let Some(cloth) = deck.cloth() {
+        writeln!(out, "cloth {}", cloth.file)?;
     }
     Ok(())
 }

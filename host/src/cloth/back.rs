@@ -36,10 +36,10 @@ pub enum BackFault {
         second: String,
     },
     /// Not the cloth's cards.
-    #[error("{0}")]
+    #[error(transparent)]
     Format(#[from] OtherFormat),
     /// The paper's width does not fit the cloth.
-    #[error("{0}")]
+    #[error(transparent)]
     Mounting(#[from] MountingFault),
     /// Cards that are no whole lines.
     #[error(

@@ -7,6 +7,12 @@ use std::path::PathBuf;
 /// Why a cloth file was refused.
 #[derive(Debug, thiserror::Error)]
 pub enum ClothError {
+    /// It is no text.
+    #[error("{} is not a cloth file: a cloth file is a text file; its keys are those of demo-data/towel.toml", file.display())]
+    NotText {
+        /// The file.
+        file: PathBuf,
+    },
     /// The file cannot be read.
     #[error("cannot read the cloth file {}: {cause}; check the path and the permissions", file.display())]
     Unreadable {
@@ -175,7 +181,7 @@ pub enum ClothFault {
         weft: String,
     },
     /// A weave that is none.
-    #[error("{0}")]
+    #[error(transparent)]
     Weave(#[from] WeaveFault),
     /// A selvedge without ends, or bound.
     #[error("{0}")]

@@ -15,7 +15,7 @@ use crate::deck::file::MOST_CARDS;
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum MakeFault {
     /// The paper does not fit the hooks.
-    #[error("{0}")]
+    #[error(transparent)]
     Mounting(#[from] MountingFault),
     /// More cards than a deck can have.
     #[error(

@@ -182,9 +182,14 @@ impl Cloth {
     /// # Errors
     /// The file cannot be read, or is refused.
     pub fn read(file: &Path) -> Result<Cloth, ClothError> {
-        let text = crate::input::text(file).map_err(|cause| ClothError::Unreadable {
-            file: file.to_owned(),
-            cause,
+        let text = crate::input::text(file).map_err(|cause| match cause.kind() {
+            std::io::ErrorKind::InvalidData => ClothError::NotText {
+                file: file.to_owned(),
+            },
+            _ => ClothError::Unreadable {
+                file: file.to_owned(),
+                cause,
+            },
         })?;
         Cloth::parse(&text, file)
     }

@@ -39,7 +39,7 @@ pub enum MountingFault {
         remedy: String,
     },
     /// The tie does not fit.
-    #[error("{0}")]
+    #[error(transparent)]
     Tie(#[from] TieFault),
 }
 

@@ -4,7 +4,7 @@
 //! cards: left out, added, moved to another number, or with other holes.
 //! Refuses nothing; decks of different formats are compared by their rows.
 
-use super::file::Deck;
+use super::file::{Deck, MadeWith};
 use cardwright_protocol::{CardNumber, Row};
 use similar::{Algorithm, DiffOp, capture_diff_slices};
 use std::collections::{BTreeMap, HashMap, HashSet};
@@ -88,6 +88,9 @@ pub fn compare(first: &Deck, second: &Deck) -> Comparison {
 /// A line of the head that belongs to the design.
 type DesignPart = fn(&super::file::Design) -> String;
 
+/// A line of the head that belongs to the cloth file.
+type ClothPart = fn(&MadeWith) -> String;
+
 fn head(first: &Deck, second: &Deck) -> Vec<HeadDifference> {
     let design =
         |deck: &Deck, part: DesignPart| deck.design().map_or_else(|| "none".to_owned(), part);
@@ -123,6 +126,14 @@ fn head(first: &Deck, second: &Deck) -> Vec<HeadDifference> {
     ];
     for (what, part) in parts {
         tell(what, design(first, part), design(second, part));
+    }
+    let cloth = |deck: &Deck, part: ClothPart| deck.cloth().map_or_else(|| "none".to_owned(), part);
+    let parts: [(&'static str, ClothPart); 2] = [
+        ("cloth file", |cloth| cloth.file.clone()),
+        ("cloth sha256", |cloth| cloth.sha256.clone()),
+    ];
+    for (what, part) in parts {
+        tell(what, cloth(first, part), cloth(second, part));
     }
     let (a, b) = (first.cutting(), second.cutting());
     let word = |word: &dyn std::fmt::Debug| format!("{word:?}").to_lowercase();

@@ -100,9 +100,9 @@ pub struct Design {
     pub file: String,
     /// SHA-256 of the file, as hexadecimal.
     pub sha256: String,
-    /// Its width: hooks.
+    /// Its width: hooks, or columns of a paper made with a cloth file.
     pub hooks: u32,
-    /// Its height: picks.
+    /// Its height: picks, or lines of such a paper.
     pub picks: u32,
     /// The end that is woven first.
     pub first_pick: FirstPick,
@@ -118,6 +118,16 @@ pub struct Cutting {
     pub spare_row: SpareRow,
 }
 
+/// The cloth file a deck was made with.
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct MadeWith {
+    /// Its file name.
+    pub file: String,
+    /// SHA-256 of the file, as hexadecimal.
+    pub sha256: String,
+}
+
 /// All the cards of one design. Card `n` has as many rows as the format, and
 /// cards are numbered from 1 without gaps.
 #[derive(Clone, Debug, PartialEq)]
@@ -127,6 +137,7 @@ pub struct Deck {
     /// A user's format file, as the deck file names it.
     format_file: Option<String>,
     design: Option<Design>,
+    cloth: Option<MadeWith>,
     cutting: Cutting,
     reading: Option<ReadFrom>,
     cards: Vec<Vec<Row>>,
@@ -155,10 +166,20 @@ impl Deck {
             format,
             format_file,
             design,
+            cloth: None,
             cutting,
             reading: None,
             cards,
         })
+    }
+
+    /// The same cards, with a record of the cloth file they were made with.
+    #[must_use]
+    pub fn with_cloth(self, cloth: MadeWith) -> Deck {
+        Deck {
+            cloth: Some(cloth),
+            ..self
+        }
     }
 
     /// The same cards, with a record of how they were read.
@@ -242,6 +263,12 @@ impl Deck {
     #[must_use]
     pub fn design(&self) -> Option<&Design> {
         self.design.as_ref()
+    }
+
+    /// The cloth file it was made with, if it was.
+    #[must_use]
+    pub fn cloth(&self) -> Option<&MadeWith> {
+        self.cloth.as_ref()
     }
 
     /// How the design was laid on the cards.

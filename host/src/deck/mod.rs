@@ -11,12 +11,13 @@ pub mod compare;
 pub mod file;
 pub mod format;
 pub mod paper;
+pub(crate) mod pixels;
 
 pub use cards::{CardList, CardListError};
 pub use cardwright_protocol::{CardNumber, Row, Stroke};
 pub use compare::{Comparison, compare};
 pub use file::{CardFault, Cut, Cutting, Deck, DeckFileError};
-pub use file::{Design, Doubt, FirstPick, ReadFrom, SpareRow};
+pub use file::{Design, Doubt, FirstPick, MadeWith, ReadFrom, SpareRow};
 pub use format::{CardFormat, FormatError};
 
 /// Lower-case hexadecimal.

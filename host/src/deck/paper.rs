@@ -4,19 +4,17 @@
 //! Leaves: a [`Deck`], one card a line. Refuses: other colours than pure black
 //! and white, and a width that is not exactly the hooks in use.
 //!
-//! Point paper with its ruling, colours and weaves will enter here beside the
-//! plain picture: it ends in the same [`Squares`], and its mounting (corner,
-//! direction, ties) is another way for [`lay_out`] to find a hook's hole.
+//! Paper in colours, with a cloth file that says how each is woven, is the
+//! business of [`crate::cloth`]; its pixels are read here.
 
 use super::file::{CardFault, Cut, Cutting, Deck, Design, FirstPick, MOST_CARDS, SpareRow};
 use super::format::CardFormat;
+use super::pixels::{Pixels, pixels};
 use cardwright_protocol::Row;
-use image::{DynamicImage, ImageReader};
-use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
 /// Widest picture that is looked at; no format has more needles.
-const MOST_HOOKS: u32 = 128 * 16;
+pub(super) const MOST_HOOKS: u32 = 128 * 16;
 
 /// How many offending squares an error names.
 const SQUARES_NAMED: usize = 5;
@@ -227,31 +225,15 @@ fn read_squares(
     file: &Path,
     settings: &PaperSettings,
 ) -> Result<Squares, PaperError> {
-    let not_a_picture = |cause| PaperError::NotAPicture {
-        file: file.to_owned(),
-        cause,
+    let fits = |width| match width == settings.hooks() {
+        true => Ok(()),
+        false => Err(wrong_width(file, width, settings)),
     };
-    let open = || {
-        ImageReader::new(Cursor::new(bytes))
-            .with_guessed_format()
-            .map_err(|cause| PaperError::Unreadable {
-                file: file.to_owned(),
-                cause,
-            })
-    };
-    let (width, height) = open()?.into_dimensions().map_err(not_a_picture)?;
-    if width > MOST_HOOKS || height > MOST_CARDS {
-        return Err(PaperError::TooLarge {
-            file: file.to_owned(),
-            width,
-            height,
-        });
-    }
-    if width != settings.hooks() {
-        return Err(wrong_width(file, width, settings));
-    }
-    let picture = open()?.decode().map_err(not_a_picture)?;
-    let colour = colours(picture);
+    let Pixels {
+        width,
+        height,
+        colour,
+    } = pixels(bytes, file, fits)?;
     let mut painted = Vec::with_capacity(width as usize * height as usize);
     let (mut count, mut named) = (0, Vec::new());
     for pick in 0..height {
@@ -285,24 +267,6 @@ fn read_squares(
         hooks: width,
         painted,
     })
-}
-
-/// The colour of each pixel. Deep pictures are narrowed so that only what is
-/// truly black or white stays so.
-fn colours(picture: DynamicImage) -> Box<dyn Fn(u32, u32) -> [u8; 4]> {
-    let narrow = |level: u16| match level {
-        0 => 0,
-        u16::MAX => 255,
-        _ => (level.to_be_bytes()[0]).clamp(1, 254),
-    };
-    let kind = picture.color();
-    if kind.bytes_per_pixel() > kind.channel_count() {
-        let deep = picture.into_rgba16();
-        Box::new(move |x, y| deep.get_pixel(x, y).0.map(narrow))
-    } else {
-        let plain = picture.into_rgba8();
-        Box::new(move |x, y| plain.get_pixel(x, y).0)
-    }
 }
 
 fn wrong_width(file: &Path, width: u32, settings: &PaperSettings) -> PaperError {

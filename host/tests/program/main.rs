@@ -4,6 +4,7 @@
 mod bad_input;
 mod bad_ports;
 mod calibrate;
+mod cloth;
 mod copies;
 mod daemon;
 mod default_rig;

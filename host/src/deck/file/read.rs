@@ -1,7 +1,7 @@
 //! Reading a deck file, strictly: every complaint names the file and the line.
 
 use super::write::group_width;
-use super::{CardFault, Cutting, DECK_VERSION, Deck, Design, MOST_CARDS, ReadFrom};
+use super::{CardFault, Cutting, DECK_VERSION, Deck, Design, MOST_CARDS, MadeWith, ReadFrom};
 use crate::deck::format::{CardFormat, FormatError};
 use crate::deck::line_at;
 use cardwright_protocol::{CardNumber, Row};
@@ -87,6 +87,7 @@ struct DeckText {
     name: String,
     format: FormatText,
     design: Option<Design>,
+    cloth: Option<MadeWith>,
     cutting: Cutting,
     reading: Option<Spanned<ReadFrom>>,
     cards: Spanned<CardLines>,
@@ -178,6 +179,7 @@ pub(super) fn parse(text: &str, file: &Path) -> Result<Deck, DeckFileError> {
         format,
         format_file: written.format.file.map(Spanned::into_inner),
         design: written.design,
+        cloth: written.cloth,
         cutting: written.cutting,
         reading,
         cards,

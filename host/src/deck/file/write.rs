@@ -1,6 +1,6 @@
 //! Writing a deck file: one canonical text, put in place whole.
 
-use super::{Cutting, DECK_VERSION, Deck, Design, ReadFrom};
+use super::{Cutting, DECK_VERSION, Deck, Design, MadeWith, ReadFrom};
 use crate::output::WriteError;
 use cardwright_protocol::Row;
 use serde::Serialize;
@@ -20,6 +20,8 @@ struct HeadText<'a> {
     format: FormatText<'a>,
     #[serde(skip_serializing_if = "Option::is_none")]
     design: Option<&'a Design>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    cloth: Option<&'a MadeWith>,
     cutting: Cutting,
     #[serde(skip_serializing_if = "Option::is_none")]
     reading: Option<&'a ReadFrom>,
@@ -48,6 +50,7 @@ pub(super) fn to_text(deck: &Deck, format_file: Option<&str>) -> String {
             file: format_file,
         },
         design: deck.design.as_ref(),
+        cloth: deck.cloth.as_ref(),
         cutting: deck.cutting,
         reading: deck.reading.as_ref(),
     };

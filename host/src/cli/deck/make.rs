@@ -1,0 +1,208 @@
+//! `cardwright deck make`: a deck of a black-and-white picture, or of a point
+//! paper in colours and the cloth file that says how each is woven.
+//!
+//! Enters: the picture, the settings. Leaves: the deck's file, what it is, and
+//! with a cloth file what a designer would check. Refuses: a picture that does
+//! not fit, before anything is written.
+
+use super::{DONE, describe, summary};
+use crate::cloth::checks::Checks;
+use crate::cloth::{Cloth, Face, Spare, Squares};
+use crate::deck::paper::{PaperError, PaperSettings, deck_from_picture};
+use crate::deck::pixels::pixels;
+use crate::deck::{CardFormat, Cut, Cutting, Deck, Design, FirstPick, MadeWith, SpareRow, hex};
+use anyhow::{Context, Result, bail};
+use clap::Args;
+use serde_json::json;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// Arguments of `deck make`.
+#[derive(Debug, Args)]
+pub struct MakeArgs {
+    /// The picture: PNG, BMP, GIF, TIFF or PBM; pure black and white, or with
+    /// --cloth in the colours of the cloth file
+    pub picture: PathBuf,
+    /// The cloth file: sett, card, tie, wefts, and how each colour is woven
+    #[arg(long, value_name = "FILE",
+        conflicts_with_all = ["format", "cut", "first_pick", "spare_row"])]
+    pub cloth: Option<PathBuf>,
+    /// Only check the design against the cloth file; write no deck
+    #[arg(long, requires = "cloth", conflicts_with_all = ["out", "force"])]
+    pub check: bool,
+    /// Card format: 100, 200, 200-half, 300, 300-half, 300-eight, 400, 500, 600
+    /// or the path of a format file
+    #[arg(long, default_value = "400")]
+    pub format: String,
+    /// The deck file to write; the picture's name with .deck if left out
+    #[arg(long)]
+    pub out: Option<PathBuf>,
+    /// Which squares are cut
+    #[arg(long, value_enum, default_value_t)]
+    pub cut: Cut,
+    /// Which line of the picture is woven first
+    #[arg(long, value_enum, default_value_t)]
+    pub first_pick: FirstPick,
+    /// What becomes of the card's spare row
+    #[arg(long, value_enum, default_value_t)]
+    pub spare_row: SpareRow,
+    /// Replace a deck file that exists
+    #[arg(long)]
+    pub force: bool,
+}
+
+/// Makes a deck.
+pub(super) fn run(args: &MakeArgs, as_json: bool, out: &mut dyn Write) -> Result<u8> {
+    let file = args
+        .out
+        .clone()
+        .unwrap_or_else(|| args.picture.with_extension("deck"));
+    if !args.check && file.extension().is_none_or(|ending| ending != "deck") {
+        bail!(
+            "a deck file's name ends in .deck, and {} does not; write --out {}",
+            file.display(),
+            file.with_extension("deck").display()
+        );
+    }
+    let file = (!args.check).then_some(file);
+    if let Some(cloth) = &args.cloth {
+        let made = of_paper(&args.picture, &Cloth::read(cloth)?)?;
+        return tell(&made, file.as_deref(), args.force, as_json, out);
+    }
+    let settings = PaperSettings {
+        format: CardFormat::named_or_file(&args.format)?,
+        cut: args.cut,
+        first_pick: args.first_pick,
+        spare_row: args.spare_row,
+    };
+    let made = Made {
+        deck: deck_from_picture(&args.picture, &settings)?,
+        checked: None,
+    };
+    tell(&made, file.as_deref(), args.force, as_json, out)
+}
+
+/// A deck, and what is told of it.
+struct Made {
+    deck: Deck,
+    checked: Option<Checked>,
+}
+
+struct Checked {
+    checks: Checks,
+    /// Squares that were not exactly of a paint.
+    near: u64,
+}
+
+fn tell(
+    made: &Made,
+    file: Option<&Path>,
+    force: bool,
+    as_json: bool,
+    out: &mut dyn Write,
+) -> Result<u8> {
+    if let Some(file) = file {
+        made.deck.write(file, force)?;
+    }
+    if as_json {
+        let kind = if file.is_some() { "made" } else { "checked" };
+        let mut summary = summary(kind, &made.deck);
+        if let Some(file) = file {
+            summary["deck"] = json!(file.display().to_string());
+        }
+        if let Some(checked) = &made.checked {
+            summary["near"] = json!(checked.near);
+            summary["checks"] = serde_json::to_value(&checked.checks)?;
+        }
+        writeln!(out, "{summary}")?;
+        return Ok(DONE);
+    }
+    if let Some(file) = file {
+        writeln!(out, "{}", file.display())?;
+    }
+    describe(&made.deck, out)?;
+    if let Some(checked) = &made.checked {
+        if checked.near > 0 {
+            writeln!(
+                out,
+                "{} squares were near a paint of the cloth file and taken for it",
+                checked.near
+            )?;
+        }
+        for line in checked.checks.lines() {
+            writeln!(out, "{line}")?;
+        }
+    }
+    Ok(DONE)
+}
+
+/// Makes the deck of a point paper, one pixel a square, and checks it.
+fn of_paper(picture: &Path, cloth: &Cloth) -> Result<Made> {
+    let bytes = crate::input::bytes(picture).map_err(|cause| PaperError::Unreadable {
+        file: picture.to_owned(),
+        cause,
+    })?;
+    let named = || picture.display().to_string();
+    let read = squares_of(&bytes, picture, cloth)?;
+    let squares = &read.squares;
+    let made = cloth.make(squares).with_context(named)?;
+    let name = |name: Option<&std::ffi::OsStr>| {
+        name.map(|name| name.to_string_lossy().into_owned())
+            .unwrap_or_default()
+    };
+    let design = Design {
+        file: name(picture.file_name()),
+        sha256: hex(&<sha2::Sha256 as sha2::Digest>::digest(&bytes)),
+        hooks: squares.columns(),
+        picks: squares.lines(),
+        first_pick: cloth.first_line(),
+    };
+    let cutting = Cutting {
+        cut: match cloth.face() {
+            Face::Up => Cut::Black,
+            Face::Down => Cut::White,
+        },
+        spare_row: match cloth.spare() {
+            Spare::Blank => SpareRow::Blank,
+            Spare::Used | Spare::Selvedge(_) => SpareRow::Used,
+        },
+    };
+    let format = cloth.format().clone();
+    let name = name(picture.file_stem());
+    let deck = Deck::new(name, format, Some(design), cutting, made.cards)
+        .with_context(named)?
+        .with_cloth(MadeWith {
+            file: cloth.file().to_owned(),
+            sha256: cloth.sha256().to_owned(),
+        });
+    let checks = cloth.check(&deck, &made.mounting, Some(squares))?;
+    let checked = Checked {
+        checks,
+        near: read.near,
+    };
+    Ok(Made {
+        deck,
+        checked: Some(checked),
+    })
+}
+
+fn squares_of(bytes: &[u8], file: &Path, cloth: &Cloth) -> Result<crate::cloth::Recognised> {
+    let pixels = pixels(bytes, file, |_| Ok(()))?;
+    let mut clear = None;
+    let lines = (0..pixels.height).flat_map(|y| (0..pixels.width).map(move |x| (x, y)));
+    let paints = lines.map(|(x, y)| {
+        let [red, green, blue, opacity] = (pixels.colour)(x, y);
+        if opacity != 255 && clear.is_none() {
+            clear = Some((x + 1, y + 1));
+        }
+        [red, green, blue]
+    });
+    let read = Squares::recognise(cloth, pixels.width, paints);
+    if let Some((column, line)) = clear {
+        bail!(
+            "{}: the pixel in column {column} and line {line} from the top is not opaque; paint it in a colour of the cloth file",
+            file.display()
+        );
+    }
+    read.with_context(|| file.display().to_string())
+}

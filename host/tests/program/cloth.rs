@@ -1,0 +1,228 @@
+//! Risk: a painting and its cloth file give another deck than they say, the way
+//! back spoils a file, or bad input is taken or refused in words that do not
+//! help.
+
+use std::path::PathBuf;
+
+use cardwright::deck::Deck;
+
+use super::bad_input::said;
+use super::support::{Done, Place, cardwright, run};
+
+const CLOTH: &str = r##"
+[sett]
+unit = "inch"
+ends = 60
+picks = 90
+
+[card]
+format = "100"
+cast_out = "auto"
+
+[warp]
+colour = "#f0e8d8"
+
+[[weft]]
+name = "ground"
+colour = "#f8f4e8"
+
+[[weft]]
+name = "silk"
+colour = "#a02038"
+
+[[colour]]
+name = "rose"
+paint = "#ff0000"
+weave = { ground = "lift", silk = "leave bound 7 ends" }
+
+[[colour]]
+name = "field"
+paint = "#ffffff"
+weave = { ground = "plain", silk = "lift" }
+"##;
+
+/// A painting of 48 squares by 30, one pixel a square (PPM, the plain form).
+fn painting(place: &Place, odd: &str) -> PathBuf {
+    let mut text = "P3\n48 30\n255\n".to_owned();
+    for line in 0..30i32 {
+        for column in 0..48i32 {
+            let rose = (column - 24).pow(2) + 2 * (line - 15).pow(2) < 300;
+            let paint = match (column, line) {
+                (3, 28) if !odd.is_empty() => odd,
+                _ if rose => "255 0 0",
+                _ => "255 255 255",
+            };
+            text += &format!("{paint}\n");
+        }
+    }
+    place.write("rose.ppm", text)
+}
+
+fn make(place: &Place, cloth: &str, more: &[&str]) -> Done {
+    let file = place.write("rose.toml", cloth);
+    let picture = place.file("rose.ppm");
+    run(cardwright(&["deck", "make"])
+        .arg(picture)
+        .arg("--cloth")
+        .arg(file)
+        .args(more))
+}
+
+#[test]
+fn a_painting_becomes_a_deck_and_a_painting_again() {
+    let place = Place::new();
+    painting(&place, "");
+    let done = make(&place, CLOTH, &["--json"]);
+    assert_eq!(done.status, 0, "{done:?}");
+    let made = done.summary();
+    // 30 lines in 2 wefts (Bell ch. IX); 48 goes twice into 100 and leaves 4
+    assert_eq!(
+        (&made["cards"], &made["checks"]["division"]["over"]),
+        (&60.into(), &4.into())
+    );
+    let deck = place.file("rose.deck");
+    let text = std::fs::read_to_string(&deck).expect("the deck");
+    assert!(
+        text.contains("[cloth]\nfile = \"rose.toml\"\nsha256 = \""),
+        "{text}"
+    );
+    let shown = run(cardwright(&["deck", "show"]).arg(&deck));
+    assert_eq!(shown.status, 0, "{shown:?}");
+    assert!(shown.stdout.contains("cloth rose.toml"), "{shown:?}");
+    let design = run(cardwright(&["deck", "show", "--design-png"])
+        .arg(place.file("design.png"))
+        .arg(&deck));
+    assert_eq!(design.status, 0, "{design:?}");
+
+    let back = |more: &[&str]| {
+        run(cardwright(&["deck", "paper", "--cloth"])
+            .arg(place.file("rose.toml"))
+            .arg("--out")
+            .arg(place.file("again.png"))
+            .arg(&deck)
+            .args(more))
+    };
+    let done = back(&["--json"]);
+    assert_eq!(done.status, 0, "{done:?}");
+    let told = done.summary();
+    assert_eq!(told["cloth_changed"], false);
+    // where a point that binds a float falls on a lifted end of the plain ground,
+    // nobody can tell the colours apart; all other squares are as they were
+    let first = image::open(place.file("rose.ppm")).expect("the painting");
+    let again = image::open(place.file("again.png")).expect("painted again");
+    let (first, again) = (first.to_rgb8(), again.to_rgb8());
+    assert_eq!(first.dimensions(), again.dimensions());
+    let wrong = first.pixels().zip(again.pixels()).filter(|(a, b)| a != b);
+    assert!(
+        Some(wrong.count() as u64) <= told["either"].as_u64(),
+        "{told}"
+    );
+    let remade = run(cardwright(&["deck", "make", "--cloth"])
+        .arg(place.file("rose.toml"))
+        .arg(place.file("again.png")));
+    assert_eq!(remade.status, 0, "{remade:?}");
+    let cards = |name: &str| Deck::read(&place.file(name)).expect("a deck");
+    assert!(cards("again.deck").cards().eq(cards("rose.deck").cards()));
+    let refused = back(&[]);
+    assert_eq!(refused.status, 2, "{refused:?}");
+    assert!(refused.stderr.contains("--force"), "{refused:?}");
+    assert_eq!(back(&["--force"]).status, 0);
+}
+
+#[test]
+fn checks_alone_write_nothing() {
+    let place = Place::new();
+    painting(&place, "");
+    let done = make(&place, CLOTH, &["--check"]);
+    insta::assert_snapshot!(format!("{}{}", said(&place, &done), done.stdout));
+    assert!(!place.file("rose.deck").exists());
+}
+
+#[test]
+fn near_colours_are_counted() {
+    let place = Place::new();
+    painting(&place, "250 251 255");
+    let done = make(&place, &format!("tolerance = 5\n{CLOTH}"), &[]);
+    assert_eq!(done.status, 0, "{done:?}");
+    assert!(
+        done.stdout.contains("1 squares were near a paint"),
+        "{done:?}"
+    );
+}
+
+/// Each of these is one error with exit status 2, and no deck is written.
+#[test]
+fn what_does_not_fit_is_refused_in_plain_words() {
+    let place = Place::new();
+    painting(&place, "1 2 3");
+    let mut words = String::new();
+    let mut tell = |what: &str, done: &Done| {
+        assert_eq!(done.status, 2, "{what}: {done:?}");
+        assert!(!place.file("rose.deck").exists(), "{what}");
+        words += &format!("{what}\n{}\n", said(&place, done));
+    };
+    tell(
+        "a colour that is not the cloth's",
+        &make(&place, CLOTH, &[]),
+    );
+    painting(&place, "");
+    let without = CLOTH.replace("cast_out = \"auto\"\n", "");
+    tell("columns that do not divide", &make(&place, &without, &[]));
+    let tied = format!("{CLOTH}\n[[tie]]\nhooks = \"1-48\"\n");
+    tell("hooks without ends", &make(&place, &tied, &[]));
+    let two = CLOTH.replace("picks = 90", "picks = 90\npicks = 80");
+    tell("a key twice", &make(&place, &two, &[]));
+    tell("no cloth file", &{
+        run(cardwright(&["deck", "make", "--cloth"])
+            .arg(place.file("gone.toml"))
+            .arg(place.file("rose.ppm")))
+    });
+    tell("a picture for a cloth file", &{
+        run(cardwright(&["deck", "make", "--cloth"])
+            .arg(place.write("noise.toml", [0xff, 0xfe, 0, 1]))
+            .arg(place.file("rose.ppm")))
+    });
+    place.write("rose.ppm", "no picture");
+    tell("no picture", &make(&place, CLOTH, &[]));
+    place.write(
+        "rose.ppm",
+        "P3\n200 1\n255\n".to_owned() + &"255 0 0\n".repeat(200),
+    );
+    tell("wider than the hooks", &make(&place, CLOTH, &[]));
+    insta::assert_snapshot!(words);
+    let both = make(&place, CLOTH, &["--format", "400"]);
+    assert_eq!(both.status, 2, "{both:?}");
+    assert!(both.stderr.contains("cannot be used with"), "{both:?}");
+}
+
+#[test]
+fn the_way_back_refuses_what_the_cloth_does_not_make() {
+    let place = Place::new();
+    painting(&place, "");
+    assert_eq!(make(&place, CLOTH, &[]).status, 0);
+    let back = |deck: &str, cloth: &str, out: &str| {
+        run(cardwright(&["deck", "paper", "--cloth"])
+            .arg(place.write("other.toml", cloth))
+            .arg("--out")
+            .arg(place.file(out))
+            .arg(place.file(deck)))
+    };
+    let mut words = String::new();
+    let mut tell = |what: &str, done: &Done| {
+        assert_eq!(done.status, 2, "{what}: {done:?}");
+        assert!(!place.file("again.png").exists(), "{what}");
+        words += &format!("{what}\n{}\n", said(&place, done));
+    };
+    let alike = CLOTH.replace(
+        "ground = \"plain\", silk = \"lift\"",
+        "ground = \"lift\", silk = \"leave bound 7 ends\"",
+    );
+    tell("colours alike", &back("rose.deck", &alike, "again.png"));
+    let other = CLOTH.replace("ground = \"plain\"", "ground = \"twill 2/2 right\"");
+    tell("another weave", &back("rose.deck", &other, "again.png"));
+    let format = CLOTH.replace("format = \"100\"", "format = \"200\"");
+    tell("another format", &back("rose.deck", &format, "again.png"));
+    tell("no deck", &back("gone.deck", CLOTH, "again.png"));
+    tell("no PNG", &back("rose.deck", CLOTH, "again.jpg"));
+    insta::assert_snapshot!(words);
+}
