@@ -7,6 +7,7 @@
 mod make;
 mod paper;
 mod settle;
+mod sheet;
 mod wif;
 
 use crate::deck::compare::{CardDifference, Comparison};

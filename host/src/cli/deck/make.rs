@@ -5,12 +5,13 @@
 //! with a cloth file what a designer would check. Refuses: a picture that does
 //! not fit, before anything is written.
 
+use super::sheet::{SquaresBy, read_paper, refuse_doubtful, ruling_json, ruling_line};
 use super::{DONE, describe, summary};
 use crate::cloth::checks::Checks;
-use crate::cloth::{Cloth, Face, Spare, Squares};
+use crate::cloth::{Cloth, Face, Spare};
 use crate::deck::paper::{PaperError, PaperSettings, deck_from_picture};
-use crate::deck::pixels::pixels;
 use crate::deck::{CardFormat, Cut, Cutting, Deck, Design, FirstPick, MadeWith, SpareRow, hex};
+use crate::paper::Ruling;
 use anyhow::{Context, Result, bail};
 use clap::Args;
 use serde_json::json;
@@ -46,6 +47,14 @@ pub struct MakeArgs {
     /// What becomes of the card's spare row
     #[arg(long, value_enum, default_value_t)]
     pub spare_row: SpareRow,
+    /// How the squares are told from the pixels; if left out, a picture in the
+    /// cloth file's colours that is not too wide for its hooks has one pixel a
+    /// square, and any other is looked at for its ruling
+    #[arg(long, value_enum, requires = "cloth")]
+    pub squares: Option<SquaresBy>,
+    /// Take the doubtful squares of a ruled sheet as they were read
+    #[arg(long, requires = "cloth")]
+    pub take_doubtful: bool,
     /// Replace a deck file that exists
     #[arg(long)]
     pub force: bool,
@@ -66,7 +75,7 @@ pub(super) fn run(args: &MakeArgs, as_json: bool, out: &mut dyn Write) -> Result
     }
     let file = (!args.check).then_some(file);
     if let Some(cloth) = &args.cloth {
-        let made = of_paper(&args.picture, &Cloth::read(cloth)?)?;
+        let made = of_paper(args, &Cloth::read(cloth)?)?;
         return tell(&made, file.as_deref(), args.force, as_json, out);
     }
     let settings = PaperSettings {
@@ -92,6 +101,10 @@ struct Checked {
     checks: Checks,
     /// Squares that were not exactly of a paint.
     near: u64,
+    /// By what ruling the squares were found.
+    ruling: Option<Ruling>,
+    /// Squares that were taken although they are doubtful.
+    doubtful: usize,
 }
 
 fn tell(
@@ -112,6 +125,10 @@ fn tell(
         }
         if let Some(checked) = &made.checked {
             summary["near"] = json!(checked.near);
+            summary["doubtful"] = json!(checked.doubtful);
+            if let Some(ruling) = &checked.ruling {
+                summary["ruling"] = ruling_json(ruling);
+            }
             summary["checks"] = serde_json::to_value(&checked.checks)?;
         }
         writeln!(out, "{summary}")?;
@@ -122,6 +139,16 @@ fn tell(
     }
     describe(&made.deck, out)?;
     if let Some(checked) = &made.checked {
+        if let Some(ruling) = &checked.ruling {
+            writeln!(out, "{}", ruling_line(ruling))?;
+        }
+        if checked.doubtful > 0 {
+            writeln!(
+                out,
+                "{} doubtful squares were taken as they were read",
+                checked.doubtful
+            )?;
+        }
         if checked.near > 0 {
             writeln!(
                 out,
@@ -136,14 +163,18 @@ fn tell(
     Ok(DONE)
 }
 
-/// Makes the deck of a point paper, one pixel a square, and checks it.
-fn of_paper(picture: &Path, cloth: &Cloth) -> Result<Made> {
+/// Makes the deck of a point paper, and checks it.
+fn of_paper(args: &MakeArgs, cloth: &Cloth) -> Result<Made> {
+    let picture = args.picture.as_path();
     let bytes = crate::input::bytes(picture).map_err(|cause| PaperError::Unreadable {
         file: picture.to_owned(),
         cause,
     })?;
     let named = || picture.display().to_string();
-    let read = squares_of(&bytes, picture, cloth)?;
+    let read = read_paper(&bytes, cloth, args.squares).with_context(named)?;
+    if !args.take_doubtful {
+        refuse_doubtful(&read).with_context(named)?;
+    }
     let squares = &read.squares;
     let made = cloth.make(squares).with_context(named)?;
     let name = |name: Option<&std::ffi::OsStr>| {
@@ -179,30 +210,11 @@ fn of_paper(picture: &Path, cloth: &Cloth) -> Result<Made> {
     let checked = Checked {
         checks,
         near: read.near,
+        ruling: read.ruling,
+        doubtful: read.doubtful.len(),
     };
     Ok(Made {
         deck,
         checked: Some(checked),
     })
-}
-
-fn squares_of(bytes: &[u8], file: &Path, cloth: &Cloth) -> Result<crate::cloth::Recognised> {
-    let pixels = pixels(bytes, file, |_| Ok(()))?;
-    let mut clear = None;
-    let lines = (0..pixels.height).flat_map(|y| (0..pixels.width).map(move |x| (x, y)));
-    let paints = lines.map(|(x, y)| {
-        let [red, green, blue, opacity] = (pixels.colour)(x, y);
-        if opacity != 255 && clear.is_none() {
-            clear = Some((x + 1, y + 1));
-        }
-        [red, green, blue]
-    });
-    let read = Squares::recognise(cloth, pixels.width, paints);
-    if let Some((column, line)) = clear {
-        bail!(
-            "{}: the pixel in column {column} and line {line} from the top is not opaque; paint it in a colour of the cloth file",
-            file.display()
-        );
-    }
-    read.with_context(|| file.display().to_string())
 }

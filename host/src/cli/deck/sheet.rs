@@ -1,0 +1,135 @@
+//! The squares of a painting that is given with a cloth file: a pixel each, or found
+//! by the ruling of a scanned or exported sheet.
+//!
+//! Enters: the picture's bytes, the cloth. Leaves: squares in the cloth's colours,
+//! and which of them are doubtful. Refuses: colours the cloth has not, sheets on which
+//! no squares are found; doubtful squares, unless they are taken.
+
+use crate::cloth::{Cloth, Recognised, Squares};
+use crate::deck::FirstPick;
+use crate::paper::{self, Doubt, Group, How, PaperFault, Picture, Ruling, Sheet};
+use anyhow::{Result, bail};
+use serde_json::{Value, json};
+
+/// How many doubtful squares an error names.
+const DOUBTS_NAMED: usize = 5;
+
+/// How the squares are told from the pixels.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
+pub enum SquaresBy {
+    /// One pixel is one square
+    Pixels,
+    /// By the ruling of a scanned or exported sheet
+    Ruled,
+}
+
+/// What was read.
+pub(super) struct ReadPaper {
+    pub squares: Squares,
+    /// Squares that were not exactly of a paint.
+    pub near: u64,
+    pub doubtful: Vec<Doubt>,
+    pub ruling: Option<Ruling>,
+    first_line: FirstPick,
+}
+
+/// Reads a painting.
+pub(super) fn read_paper(bytes: &[u8], cloth: &Cloth, by: Option<SquaresBy>) -> Result<ReadPaper> {
+    let picture = Picture::from_bytes(bytes)?;
+    match by {
+        Some(SquaresBy::Pixels) => in_colours(paper::squares(&picture, How::Pixels)?, cloth),
+        Some(SquaresBy::Ruled) => in_colours(paper::squares(&picture, How::Ruled)?, cloth),
+        None => either(&picture, cloth),
+    }
+}
+
+/// A painting of one pixel a square has the cloth's colours and is no wider than its
+/// hooks. Anything else may be ruled; if it is not, what speaks against the pixels is
+/// what a person can mend, unless it is a scan.
+fn either(picture: &Picture, cloth: &Cloth) -> Result<ReadPaper> {
+    let pixels = paper::squares(picture, How::Pixels);
+    let few = pixels.is_ok();
+    let as_pixels = pixels
+        .map_err(anyhow::Error::from)
+        .and_then(|sheet| in_colours(sheet, cloth));
+    let narrow = picture.width() <= cloth.widest() as usize;
+    if narrow && as_pixels.is_ok() {
+        return as_pixels;
+    }
+    match paper::squares(picture, How::Ruled) {
+        Ok(sheet) => in_colours(sheet, cloth),
+        Err(_) if few => as_pixels,
+        Err(fault) => Err(PaperFault::Neither {
+            fault: Box::new(fault),
+        }
+        .into()),
+    }
+}
+
+fn in_colours(sheet: Sheet, cloth: &Cloth) -> Result<ReadPaper> {
+    let paint = |number: &u16| sheet.palette.get(usize::from(*number));
+    let paints = sheet.squares.iter().filter_map(paint).map(|rgb| rgb.0);
+    let Recognised { squares, near } = Squares::recognise(cloth, sheet.columns, paints)?;
+    Ok(ReadPaper {
+        squares,
+        near,
+        doubtful: sheet.doubtful,
+        ruling: sheet.ruling,
+        first_line: cloth.first_line(),
+    })
+}
+
+/// No deck is made of squares that may be of another colour.
+pub(super) fn refuse_doubtful(read: &ReadPaper) -> Result<()> {
+    let count = read.doubtful.len();
+    if count == 0 {
+        return Ok(());
+    }
+    let line = |row: u32| match read.first_line {
+        FirstPick::Top => row + 1,
+        FirstPick::Bottom => read.squares.lines().saturating_sub(row),
+    };
+    let one = |doubt: &Doubt| {
+        let Doubt { column, row, why } = doubt;
+        format!("column {} line {} ({why})", column + 1, line(*row))
+    };
+    let named = read.doubtful.iter().take(DOUBTS_NAMED).map(one);
+    let more = if count > DOUBTS_NAMED {
+        ", and more"
+    } else {
+        ""
+    };
+    bail!(
+        "{count} squares of the sheet are doubtful: {}{more}; paint them clearly and scan again, \
+         or take them as they were read with --take-doubtful",
+        named.collect::<Vec<_>>().join(", ")
+    )
+}
+
+/// The ruling in a line.
+pub(super) fn ruling_line(ruling: &Ruling) -> String {
+    let heavy = match heavy(ruling) {
+        [Some(across), Some(down)] => format!("heavy lines every {across} x {down} squares"),
+        [Some(across), None] => format!("heavy upright lines every {across} squares"),
+        [None, Some(down)] => format!("heavy lines across every {down} squares"),
+        [None, None] => "no heavy lines".to_owned(),
+    };
+    format!(
+        "read by its ruling: squares of {:.1} x {:.1} pixels, turned {:.1} degrees, {heavy}",
+        ruling.pitch_across, ruling.pitch_down, ruling.skew_degrees
+    )
+}
+
+fn heavy(ruling: &Ruling) -> [Option<u32>; 2] {
+    [ruling.heavy_across, ruling.heavy_down].map(|group| group.map(|group: Group| group.every))
+}
+
+/// The ruling as JSON.
+pub(super) fn ruling_json(ruling: &Ruling) -> Value {
+    json!({
+        "pitch_across": ruling.pitch_across,
+        "pitch_down": ruling.pitch_down,
+        "skew_degrees": ruling.skew_degrees,
+        "heavy": heavy(ruling),
+    })
+}
