@@ -64,14 +64,11 @@ pub fn whole(file: &Path, content: &[u8], overwrite: bool) -> Result<(), WriteEr
 
 fn unwritable(file: &Path, cause: Error) -> WriteError {
     // what the system said, without the name of the temporary file
-    let said = cause.get_ref().and_then(|named| named.source());
-    let said = said.and_then(|said| said.downcast_ref::<Error>());
+    let said = cause.to_string();
+    let said = said.split(" at path ").next().unwrap_or_default();
     WriteError::Unwritable {
         file: file.to_owned(),
-        cause: match said.and_then(Error::raw_os_error) {
-            Some(code) => Error::from_raw_os_error(code),
-            None => cause,
-        },
+        cause: Error::new(cause.kind(), said),
     }
 }
 

@@ -14,6 +14,9 @@ mod flash;
 mod full_disk;
 mod json;
 mod old_cards;
+#[path = "../paper_drawn/mod.rs"]
+mod paper_drawn;
+mod scanned_paper;
 mod sigkill;
 mod support;
 mod virtual_port;

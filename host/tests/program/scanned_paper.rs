@@ -1,0 +1,138 @@
+//! Risk: a sheet from the scanner gives other cards than its painting, or a square
+//! that nobody can tell is cut all the same.
+
+use std::path::PathBuf;
+
+use cardwright::deck::Deck;
+use image::{ImageFormat, RgbImage};
+
+use super::paper_drawn::{BLACK, Drawn, Half, PAPER};
+use super::support::{Done, Place, cardwright, run};
+
+const CLOTH: &str = r##"
+# A scanner's black is dark grey.
+tolerance = 60
+
+[sett]
+unit = "inch"
+ends = 60
+picks = 60
+
+[card]
+format = "100"
+cast_out = "auto"
+
+[warp]
+colour = "#f0e8d8"
+
+[[weft]]
+name = "linen"
+colour = "#3a5378"
+
+[[colour]]
+name = "figure"
+paint = "#000000"
+weave = "satin 8 counter 3 warp"
+
+[[colour]]
+name = "ground"
+paint = "#ffffff"
+weave = "satin 8 counter 3 weft"
+"##;
+
+fn sheet() -> Drawn {
+    Drawn {
+        skew_degrees: 3.0,
+        gradient: 0.3,
+        noise: 4.0,
+        ..Drawn::random(48, 32, &[PAPER, BLACK], 11)
+    }
+}
+
+fn png(place: &Place, name: &str, size: (u32, u32), levels: Vec<u8>) -> PathBuf {
+    let file = place.file(name);
+    let picture = RgbImage::from_raw(size.0, size.1, levels).expect("a picture");
+    picture
+        .save_with_format(&file, ImageFormat::Png)
+        .expect("the picture is written");
+    file
+}
+
+fn scan(place: &Place, sheet: &Drawn) -> PathBuf {
+    let picture = sheet.picture();
+    let size = (picture.width() as u32, picture.height() as u32);
+    let levels = picture.colours().flat_map(|colour| colour.0).collect();
+    png(place, "scan.png", size, levels)
+}
+
+fn make(place: &Place, picture: &PathBuf, more: &[&str]) -> Done {
+    let cloth = place.write("cloth.toml", CLOTH);
+    run(cardwright(&["deck", "make", "--cloth"])
+        .arg(cloth)
+        .arg(picture)
+        .args(more))
+}
+
+#[test]
+fn a_scan_gives_the_cards_of_its_painting() {
+    let place = Place::new();
+    let sheet = sheet();
+    let done = make(&place, &scan(&place, &sheet), &["--json"]);
+    assert_eq!(done.status, 0, "{done:?}");
+    let told = done.summary();
+    assert_eq!(told["doubtful"], 0, "{told}");
+    assert_eq!(told["ruling"]["heavy"], serde_json::json!([8, 8]), "{told}");
+    let levels = sheet
+        .design
+        .iter()
+        .flat_map(|colour| [[255u8; 3], [0; 3]][*colour]);
+    let painting = png(&place, "painting.png", (48, 32), levels.collect());
+    let done = make(&place, &painting, &["--json"]);
+    assert_eq!(done.status, 0, "{done:?}");
+    assert_eq!(done.summary()["ruling"], serde_json::Value::Null);
+    let read = |name: &str| Deck::read(&place.file(name)).expect("a deck");
+    assert!(read("scan.deck").cards().eq(read("painting.deck").cards()));
+}
+
+#[test]
+fn doubtful_squares_are_refused_by_name_unless_they_are_taken() {
+    let place = Place::new();
+    let mut sheet = sheet();
+    let own = sheet.design[5 * 48 + 7];
+    sheet.halves = vec![Half {
+        column: 7,
+        row: 5,
+        other: 1 - own,
+        part: 0.5,
+    }];
+    let scan = scan(&place, &sheet);
+    let done = make(&place, &scan, &[]);
+    assert_eq!(done.status, 2, "{done:?}");
+    // 32 lines, the lowest is woven first
+    assert!(
+        done.stderr
+            .contains("1 squares of the sheet are doubtful: column 8 line 27"),
+        "{done:?}"
+    );
+    assert!(!place.file("scan.deck").exists());
+    let done = make(&place, &scan, &["--take-doubtful"]);
+    assert_eq!(done.status, 0, "{done:?}");
+    assert!(
+        done.stdout.contains("1 doubtful squares were taken"),
+        "{done:?}"
+    );
+}
+
+#[test]
+fn a_picture_that_is_neither_is_refused_in_one_error() {
+    let place = Place::new();
+    let levels = (0..200u32 * 150).flat_map(|at| {
+        let (x, y) = (at % 200, at / 200);
+        [(x + y) as u8, (x / 2) as u8, y as u8]
+    });
+    let photo = png(&place, "photo.png", (200, 150), levels.collect());
+    let done = make(&place, &photo, &[]);
+    assert_eq!(done.status, 2, "{done:?}");
+    assert!(done.stderr.contains("no ruling was found"), "{done:?}");
+    assert_eq!(done.stderr.lines().count(), 1, "{done:?}");
+}
