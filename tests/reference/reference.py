@@ -21,6 +21,12 @@ draft   {"text": a weaving draft} -> {"sections": names, "shafts", "ends", "pick
         numbers, "rising": yes or no, "threading", "liftplan": lists of shafts, one an
         end or a pick, "again": the same draft as the library writes it}, by the
         INI reader and writer of Python's own library, configparser
+stacks  {"rounds", "limit": most wrong positions of a card, "deck": {"holes": a
+        card each, a list of 0 and 1 a row, "doubtful": the same}, "stacks": [as
+        the deck]} -> {"median_us": a number each, "cards": a list each: the card of
+        every place, from 0, or -1, "surplus": a list each: whether that card is
+        there already}: the plainest way to the order of stacks, and how long it
+        takes within this process
 """
 
 import json
@@ -171,7 +177,97 @@ def draft(problem):
     }
 
 
-COMMANDS = {"lstsq": lstsq, "huber": huber, "otsu": otsu, "cards": cards, "draft": draft}
+def signs(stack):
+    """A hole is 1, solid card -1, what is doubtful 0."""
+    holes, doubtful = numpy.array(stack["holes"]), numpy.array(stack["doubtful"])
+    return numpy.where(doubtful, 0, 2 * holes - 1).astype(numpy.float32)
+
+
+def distances(seen, deck):
+    """Wrong positions of every place, however it lies, against every card."""
+    ways = [seen, seen[:, ::-1, ::-1], seen[:, :, ::-1], seen[:, ::-1]]
+    ways = numpy.concatenate(ways).reshape(4 * len(seen), -1)
+    deck = deck.reshape(len(deck), -1).T
+    # what agrees less what differs, and both together
+    wrong = (numpy.abs(ways) @ numpy.abs(deck) - ways @ deck) / 2
+    return wrong.reshape(4, len(seen), -1).min(axis=0)
+
+
+def laid_against(fits):
+    """The card that each place faces, or -1, so that most fit, and what it costs."""
+    places, cards = fits.shape
+    numbers = numpy.arange(cards + 1)
+    costs = numpy.empty((places + 1, cards + 1), dtype=int)
+    costs[0] = numbers
+    # two that do not fit are passed one by one
+    facing = numpy.where(fits, 0, 2)
+    for place in range(places):
+        above, row = costs[place], costs[place + 1]
+        row[0] = place + 1
+        row[1:] = numpy.minimum(above[1:] + 1, above[:-1] + facing[place])
+        # cards passed one after the other, all at once
+        row[:] = numpy.minimum.accumulate(row - numbers) + numbers
+    faced = numpy.full(places, -1)
+    place, card = places, cards
+    while place and card:
+        here = costs[place, card]
+        if fits[place - 1, card - 1] and here == costs[place - 1, card - 1]:
+            place, card = place - 1, card - 1
+            faced[place] = card
+        elif here == costs[place - 1, card] + 1:
+            place -= 1
+        else:
+            card -= 1
+    return faced, costs[-1, -1]
+
+
+def order_of(seen, deck, limit):
+    """One stack: every card in its four lies, then all in order, either end first."""
+    wrong = distances(seen, deck)
+    nearest = wrong.min(axis=1)
+    fits = (wrong == nearest[:, None]) & (nearest <= limit)[:, None]
+    faced, cost = laid_against(fits)
+    back, back_cost = laid_against(fits[::-1])
+    if back_cost < cost:
+        faced = back[::-1]
+    taken = numpy.zeros(len(deck), dtype=bool)
+    taken[faced[faced >= 0]] = True
+    surplus = numpy.zeros(len(seen), dtype=bool)
+    # what is out of order is one of its cards that is left
+    for place in numpy.flatnonzero((faced < 0) & fits.any(axis=1)):
+        own = numpy.flatnonzero(fits[place])
+        left = own[~taken[own]]
+        surplus[place] = len(left) == 0
+        faced[place] = own[0] if surplus[place] else left[0]
+        taken[faced[place]] = True
+    return faced, surplus
+
+
+def stacks(problem):
+    from time import perf_counter
+
+    deck = signs(problem["deck"])
+    answer = {"median_us": [], "cards": [], "surplus": []}
+    for stack in problem["stacks"]:
+        seen, times = signs(stack), []
+        for _ in range(int(problem["rounds"])):
+            start = perf_counter()
+            faced, surplus = order_of(seen, deck, problem["limit"])
+            times.append(perf_counter() - start)
+        answer["median_us"].append(float(numpy.median(times)) * 1e6)
+        answer["cards"].append(faced.tolist())
+        answer["surplus"].append(surplus.tolist())
+    return answer
+
+
+COMMANDS = {
+    "lstsq": lstsq,
+    "huber": huber,
+    "otsu": otsu,
+    "cards": cards,
+    "draft": draft,
+    "stacks": stacks,
+}
 
 
 def main():
