@@ -4,11 +4,14 @@
 //! objects on `out`, files where they were asked for, and the exit status: 0
 //! done and nothing wrong, 1 the two decks differ, 2 the input is wrong.
 
+mod cloth;
 mod make;
 mod paper;
 mod settle;
 mod sheet;
 mod wif;
+
+pub(in crate::cli) use make::deck_of_paper;
 
 use crate::deck::compare::{CardDifference, Comparison};
 use crate::deck::{CardNumber, Deck, FirstPick, compare};
@@ -38,6 +41,8 @@ pub enum DeckArgs {
     Compare(CompareArgs),
     /// Paint the point paper again that a deck was made of with a cloth file
     Paper(paper::PaperArgs),
+    /// Draw the cloth as the cards will weave it, face and back, and the ruled paper
+    Cloth(cloth::ClothArgs),
     /// Say what the doubtful positions of a copied deck are; exit status 1 while any
     /// is left
     Settle(settle::SettleArgs),
@@ -85,6 +90,7 @@ pub fn run(args: &DeckArgs, as_json: bool, out: &mut dyn Write) -> Result<u8> {
         DeckArgs::Show(args) => show(args, as_json, out),
         DeckArgs::Compare(args) => tell_apart(args, as_json, out),
         DeckArgs::Paper(args) => paper::run(args, as_json, out),
+        DeckArgs::Cloth(args) => cloth::run(args, as_json, out),
         DeckArgs::Settle(args) => settle::run(args, as_json, out),
         DeckArgs::Import(args) => wif::import(args, as_json, out),
         DeckArgs::Export(args) => wif::export(args, as_json, out),

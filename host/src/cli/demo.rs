@@ -1,23 +1,28 @@
-//! `cardwright demo`: the invented workshop's towel, from the picture to a deck
-//! in which every card is good, on the virtual rig.
+//! `cardwright demo`: the invented workshop's towel, from the point paper to a deck
+//! in which every card is good, on the virtual rig, and the cloth it will weave.
 
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result};
 use clap::Args;
 
+use super::deck::deck_of_paper;
 use super::screen::{Screen, out as say};
 use super::session::{Who, serve};
 use super::{Common, absolute};
-use crate::deck::{CardFormat, Deck, paper};
+use crate::cloth::{Cloth, Woven};
+use crate::deck::Deck;
 use crate::job::{News, Recut};
 use crate::judge::{Fit, judge};
 use crate::ledger::{AttemptRow, Ledger, Verdict, reading_of};
-use crate::picture::{CardDrawing, card_svg, deck_png, design_png, marks_of, png_from_svg};
+use crate::picture::{
+    CardDrawing, ClothSide, card_svg, cloth_png, deck_png, design_png, marks_of, png_from_svg,
+};
 use crate::rig::RigFile;
 use crate::service::{FaultFile, Request, RigChoice, VIRTUAL, VirtualChoice};
 
-const TOWEL: &[u8] = include_bytes!("../../../demo-data/curlew-towel.png");
+const PAPER: &[u8] = include_bytes!("../../../demo-data/curlew-paper.png");
+const CLOTH: &[u8] = include_bytes!("../../../demo-data/towel.toml");
 const FAULTS: &str = include_str!("../../../demo-data/faults.toml");
 
 /// Fineness of the faulty card's picture.
@@ -53,7 +58,7 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<u8> {
     screen
         .extra
         .insert("out".to_string(), serde_json::json!(out));
-    let deck_file = make_deck(&out)?;
+    let deck_file = make_deck(&out, &mut screen)?;
     let faults = match &common.faults {
         Some(file) => FaultFile::read(file)?,
         None => FaultFile::parse(FAULTS, "demo-data/faults.toml")?,
@@ -99,17 +104,20 @@ fn new_directory() -> Result<PathBuf> {
     })
 }
 
-fn make_deck(out: &Path) -> Result<PathBuf> {
-    let picture = out.join("curlew-towel.png");
-    std::fs::write(&picture, TOWEL).with_context(|| {
-        format!(
-            "{} cannot be written; give another --out",
-            picture.display()
-        )
-    })?;
-    let settings = paper::PaperSettings::usual(CardFormat::named("400")?);
-    let deck = paper::deck_from_picture(&picture, &settings)?;
-    let file = out.join("curlew-towel.deck");
+fn make_deck(out: &Path, screen: &mut Screen) -> Result<PathBuf> {
+    let put = |name: &str, bytes: &[u8]| -> Result<PathBuf> {
+        let file = out.join(name);
+        std::fs::write(&file, bytes)
+            .with_context(|| format!("{} cannot be written; give another --out", file.display()))?;
+        Ok(file)
+    };
+    let paper = put("curlew.png", PAPER)?;
+    let cloth = Cloth::read(&put("towel.toml", CLOTH)?)?;
+    let (deck, checks) = deck_of_paper(&paper, &cloth)?;
+    for line in checks.lines() {
+        screen.note(&line);
+    }
+    let file = out.join("curlew.deck");
     deck.write(&file, true)?;
     Ok(file)
 }
@@ -123,7 +131,9 @@ fn draw(
 ) -> Result<Vec<(String, &'static str)>> {
     let deck = Deck::read(deck_file)?;
     let mut left = vec![
-        ("curlew-towel.deck".to_string(), "the deck, one line a card"),
+        ("curlew.png".to_string(), "the painting, one pixel a square"),
+        ("towel.toml".to_string(), "the cloth file: how it is woven"),
+        ("curlew.deck".to_string(), "the deck, one line a card"),
         ("ledger/".to_string(), "what was cut, found and recut"),
     ];
     let mut save = |file: &str, what, bytes: &[u8]| -> Result<()> {
@@ -131,7 +141,12 @@ fn draw(
         left.push((file.to_string(), what));
         Ok(())
     };
-    save("design.png", "the point paper", &design_png(&deck)?)?;
+    let cloth = Cloth::read(&out.join("towel.toml"))?;
+    let mounting = cloth.mounting(cloth.columns_of(&deck))?;
+    let woven = Woven::new(&deck, &cloth, &mounting)?;
+    save("design.png", "what the cards lift", &design_png(&deck)?)?;
+    let face = cloth_png(&cloth, &woven, ClothSide::Face)?;
+    save("cloth.png", "the cloth that the cards will weave", &face)?;
     save("deck.png", "the deck, one line a card", &deck_png(&deck)?)?;
     if let Some(svg) = faulty_card(&deck, ledger, screen)? {
         save(

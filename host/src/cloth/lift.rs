@@ -2,8 +2,8 @@
 //!
 //! Enters: squares, lines in the order of weaving. Leaves: for a line and a
 //! weft, whether each column is lifted as seen on the face: the weave of each
-//! square's colour, its floats bound where they are longer than the limit, and
-//! the binding points beside an edge left out where the colour asks for it.
+//! square's colour, its floats bound where they are longer than the limit; and
+//! the binding points beside an edge, which `edges` leaves out.
 //!
 //! A float is bound at the points of a satin over so many ends that none longer
 //! than the limit is left within the area. Where edges are kept clear, a point
@@ -122,12 +122,6 @@ impl<'a> Lifter<'a> {
             let pick = self.line as usize - first;
             let squares = &mut lifted[run.from..run.to];
             repeat(weave.pick(pick), run.from - left, squares);
-            if colour.edges == Edges::Clear
-                && weave.is_satin()
-                && let Some(float) = weave.float()
-            {
-                self.clear_edges(*run, float, squares);
-            }
             if let Some(points) = self.points[usize::from(run.colour)][weft] {
                 self.bind(*run, colour.edges, weave, squares, |column| {
                     points.at(column - left, pick)
@@ -140,25 +134,31 @@ impl<'a> Lifter<'a> {
         self.squares.woven_line(line, self.first)
     }
 
-    /// Leaves out the binding points beside another colour.
-    fn clear_edges(&self, run: Run, float: bool, lifted: &mut [bool]) {
+    /// The binding points of satins in this weft's pick, as it is lifted, that touch
+    /// another colour where edges are to be clear.
+    pub fn points_at_edges(&self, weft: usize, lifted: &[bool]) -> Vec<usize> {
         let last = self.squares.lines() - 1;
         let before = (self.line > 0).then(|| self.at(self.line - 1));
         let after = (self.line < last).then(|| self.at(self.line + 1));
         let width = self.squares.columns() as usize;
-        for (column, lifted) in (run.from..run.to).zip(lifted) {
-            if *lifted == float {
+        let mut found = Vec::new();
+        for run in &self.runs {
+            let colour = &self.cloth.colours[usize::from(run.colour)];
+            let weave = &colour.weaves[weft];
+            if colour.edges == Edges::Keep || !weave.is_satin() {
                 continue;
             }
-            let other = |line: Option<&[u8]>| line.is_some_and(|l| l[column] != run.colour);
-            let beside = (column == run.from && column > 0)
-                || (column + 1 == run.to && run.to < width)
-                || other(before)
-                || other(after);
-            if beside {
-                *lifted = float;
-            }
+            let other = |line: Option<&[u8]>, column: usize| {
+                line.is_some_and(|line| line[column] != run.colour)
+            };
+            found.extend((run.from..run.to).filter(|column| {
+                let at_side = (*column == run.from && *column > 0)
+                    || (*column + 1 == run.to && run.to < width);
+                weave.float() == Some(!lifted[*column])
+                    && (at_side || other(before, *column) || other(after, *column))
+            }));
         }
+        found
     }
 
     /// Binds the floats that are too long.

@@ -4,12 +4,14 @@
 //! for each line of the paper, first woven first (Bell ch. IX). Refuses: a
 //! paper that does not fit the hooks.
 
+use super::edges::Picks;
 use super::hooks::Place;
 use super::lift::Lifter;
 use super::squares::Squares;
-use super::{Cloth, Face, Mounting, MountingFault, Selvedge};
-use crate::deck::Row;
+use super::{Cloth, Edges, Face, Mounting, MountingFault, Selvedge, Spare};
 use crate::deck::file::MOST_CARDS;
+use crate::deck::{CardFault, Cut, Cutting, Deck, Design, MadeWith, Row, SpareRow, hex};
+use std::path::Path;
 
 /// Why no cards were made.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -29,6 +31,9 @@ pub enum MakeFault {
         /// Cards they make.
         cards: u64,
     },
+    /// No deck can have these cards.
+    #[error("{0}")]
+    Cards(#[from] CardFault),
     /// Squares of a colour that is not one of the cloth's.
     #[error(
         "the squares have colour {0}, counted from 0, and the cloth file names fewer; give squares in its colours"
@@ -68,27 +73,89 @@ impl Cloth {
         Ok(Made { cards, mounting })
     }
 
+    /// The deck that weaves these squares, read from the picture `paper` with these
+    /// bytes, and how the hooks are used. It is named after the picture.
+    ///
+    /// # Errors
+    /// As [`Cloth::make`].
+    pub fn deck(
+        &self,
+        paper: &Path,
+        bytes: &[u8],
+        squares: &Squares,
+    ) -> Result<(Deck, Mounting), MakeFault> {
+        let made = self.make(squares)?;
+        let name = |name: Option<&std::ffi::OsStr>| {
+            name.map(|name| name.to_string_lossy().into_owned())
+                .unwrap_or_default()
+        };
+        let design = Design {
+            file: name(paper.file_name()),
+            sha256: hex(&<sha2::Sha256 as sha2::Digest>::digest(bytes)),
+            hooks: squares.columns(),
+            picks: squares.lines(),
+            first_pick: self.first_line,
+        };
+        let cutting = Cutting {
+            cut: match self.face {
+                Face::Up => Cut::Black,
+                Face::Down => Cut::White,
+            },
+            spare_row: match self.spare {
+                Spare::Blank => SpareRow::Blank,
+                Spare::Used | Spare::Selvedge(_) => SpareRow::Used,
+            },
+        };
+        let (name, format) = (name(paper.file_stem()), self.format.clone());
+        let deck = Deck::new(name, format, Some(design), cutting, made.cards)?;
+        let deck = deck.with_cloth(MadeWith {
+            file: self.file.clone(),
+            sha256: self.sha256.clone(),
+        });
+        Ok((deck, made.mounting))
+    }
+
     /// The cards of squares that fit this mounting.
     pub(super) fn cards(&self, squares: &Squares, mounting: &Mounting) -> Vec<Vec<Row>> {
-        let wefts = self.wefts.len();
         let rows = usize::from(self.format.rows());
         let hooks = Hooks::of(mounting);
-        let mut cards = Vec::with_capacity(squares.lines() as usize * wefts);
+        let mut cards = Vec::with_capacity(squares.lines() as usize * self.wefts.len());
+        self.each_pick(squares, |lifted| {
+            let mut card = vec![Row::BLANK; rows];
+            hooks.cut(lifted, self.face, &mut card);
+            if let Some(selvedge) = self.selvedge() {
+                cut_selvedge(selvedge, mounting, cards.len(), self.face, &mut card);
+            }
+            cards.push(card);
+        });
+        cards
+    }
+
+    /// Which columns each pick lifts, as seen on the face, first woven first.
+    fn each_pick(&self, squares: &Squares, mut cut: impl FnMut(&[bool])) {
+        let columns = squares.columns() as usize;
+        let clear = self
+            .colours
+            .iter()
+            .any(|colour| colour.edges == Edges::Clear);
+        let mut picks = clear.then(|| Picks::new(columns));
         let mut lifter = Lifter::new(self, squares);
-        let mut lifted = vec![false; squares.columns() as usize];
+        let mut lifted = vec![false; columns];
         for line in 0..squares.lines() {
             lifter.go_to(line);
-            for weft in 0..wefts {
-                let mut card = vec![Row::BLANK; rows];
+            for weft in 0..self.wefts.len() {
                 lifter.lift(weft, &mut lifted);
-                hooks.cut(&lifted, self.face, &mut card);
-                if let Some(selvedge) = self.selvedge() {
-                    cut_selvedge(selvedge, mounting, cards.len(), self.face, &mut card);
+                match &mut picks {
+                    Some(picks) => picks.push(&lifted, &lifter.points_at_edges(weft, &lifted)),
+                    None => cut(&lifted),
                 }
-                cards.push(card);
             }
         }
-        cards
+        if let Some(picks) = picks {
+            picks
+                .cleared(self.longest_float)
+                .for_each(|lifted| cut(&lifted));
+        }
     }
 }
 

@@ -14,6 +14,7 @@
 mod areas;
 mod back;
 pub mod checks;
+mod edges;
 mod faults;
 pub mod hooks;
 mod lift;
@@ -46,6 +47,13 @@ pub type Rgb = [u8; 3];
 
 /// Most wefts in one cloth.
 pub const MOST_WEFTS: usize = 16;
+
+/// The longest float for the sake of a clear edge, if the file does not say (common
+/// practice, no source).
+pub const LONGEST_FLOAT: u32 = 12;
+
+/// The most that a file can say.
+const MOST_FLOAT: u32 = 1_000;
 
 /// Most colours on one paper.
 pub const MOST_COLOURS: usize = 64;
@@ -135,8 +143,8 @@ pub enum Edges {
     /// It stays.
     #[default]
     Keep,
-    /// It is left out, so that no dot touches the outline (common practice, no
-    /// source).
+    /// It is left out, so that no dot touches the outline, but where a thread would
+    /// float too far without it (common practice, no source).
     Clear,
 }
 
@@ -169,6 +177,7 @@ pub struct Cloth {
     tie: Tie,
     first_line: FirstPick,
     face: Face,
+    longest_float: usize,
     warp: Rgb,
     wefts: Vec<Weft>,
     tolerance: u8,
@@ -270,6 +279,12 @@ impl Cloth {
     #[must_use]
     pub fn face(&self) -> Face {
         self.face
+    }
+
+    /// Threads over which none may float for the sake of a clear edge.
+    #[must_use]
+    pub fn longest_float(&self) -> usize {
+        self.longest_float
     }
 
     /// The colour of the warp.

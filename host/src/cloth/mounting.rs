@@ -7,6 +7,7 @@
 use super::hooks::{self, CastOut, Place, Side};
 use super::tie::TieFault;
 use super::{Cloth, Spare};
+use crate::deck::Deck;
 use std::collections::BTreeSet;
 
 /// Why a paper cannot be woven on this mounting.
@@ -112,6 +113,16 @@ impl Cloth {
         let columns = self.hooks.unwrap_or(self.hooks_of_card());
         let (places, _) = self.hooks_for(columns);
         u32::try_from(places.len()).unwrap_or(u32::MAX)
+    }
+
+    /// The columns of the paper that this deck was made of; of a deck that was not made
+    /// with a cloth file, the widest paper's.
+    #[must_use]
+    pub fn columns_of(&self, deck: &Deck) -> u32 {
+        match (deck.cloth(), deck.design()) {
+            (Some(_), Some(design)) => design.hooks,
+            _ => self.widest(),
+        }
     }
 
     fn undivided(&self, columns: u32, hooks: u32) -> MountingFault {

@@ -8,7 +8,7 @@ use super::faults::{ClothError, ClothFault};
 use super::hooks::{self, CastOut};
 use super::text::{CardText, CastOutText, ClothText, SelvedgeText, SettText, TieText};
 use super::tie::{Section, Tie, Turning, Way};
-use super::{Cloth, Selvedge, Sett, Spare};
+use super::{Cloth, LONGEST_FLOAT, MOST_FLOAT, Selvedge, Sett, Spare};
 use crate::deck::{CardFormat, FormatError, SpareRow, hex, line_at};
 use colours::{colour, colours, weave, wefts};
 use std::collections::BTreeSet;
@@ -79,6 +79,10 @@ fn check(text: ClothText, format: CardFormat) -> Result<Cloth, Found> {
     };
     let colours = colours(&text.colour, &wefts, tolerance)?;
     let weaving = text.weaving.unwrap_or_default();
+    let longest_float = match &weaving.longest_float {
+        Some(value) => number("longest_float", value, 1, MOST_FLOAT)?,
+        None => LONGEST_FLOAT,
+    };
     let mut cloth = Cloth {
         file: String::new(),
         sha256: String::new(),
@@ -91,6 +95,7 @@ fn check(text: ClothText, format: CardFormat) -> Result<Cloth, Found> {
         tie: tie(&text.tie)?,
         first_line: weaving.first_line,
         face: weaving.face,
+        longest_float: longest_float as usize,
         warp: colour(&text.warp.colour)?,
         wefts,
         tolerance: u8::try_from(tolerance).unwrap_or(u8::MAX),

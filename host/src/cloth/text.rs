@@ -71,6 +71,7 @@ pub(super) struct WeavingText {
     pub first_line: FirstPick,
     #[serde(default)]
     pub face: Face,
+    pub longest_float: Option<Spanned<u32>>,
 }
 
 #[derive(Deserialize)]

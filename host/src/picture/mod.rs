@@ -1,4 +1,4 @@
-//! Drawings: the design, the deck, one card at its true size with every hole's
+//! Drawings: the paper, the cloth, the deck, one card at its true size with every hole's
 //! verdict, and plain ones for a terminal.
 //!
 //! Enters: decks, formats, strokes, marks. Leaves: PNG bytes, SVG text, lines
@@ -6,7 +6,9 @@
 //! a mark is drawn as it is given.
 
 mod card;
+mod cloth;
 mod doubts;
+mod frame;
 mod marks;
 mod render;
 mod sheet;
@@ -14,6 +16,7 @@ mod terminal;
 mod verdict;
 
 pub use card::{CardDrawing, card_svg};
+pub use cloth::{ClothSide, cloth_png, paper_png};
 pub use doubts::doubts_svg;
 pub use marks::{Mark, MarkKind, PEG};
 pub use render::{PictureError, png_from_svg};

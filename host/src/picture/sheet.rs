@@ -1,29 +1,16 @@
 //! The design and the deck as pictures.
 
-use super::escaped;
-use super::render::{PictureError, canvas, encode, tree};
+use super::frame::*;
+use super::render::{PictureError, encode};
 use crate::deck::paper::{PaperSettings, hook_of_hole};
 use crate::deck::{Cut, Deck, FirstPick};
-use resvg::tiny_skia::{Pixmap, PremultipliedColorU8, Transform};
-use std::fmt::Write as _;
+use resvg::tiny_skia::Pixmap;
 
-type Colour = [u8; 3];
+const FEWER_CARDS: &str = "draw one card, or a deck of fewer cards";
 
-const GROUND: Colour = [255, 255, 255];
 const CARD: Colour = [242, 230, 198];
 const HOLE: Colour = [38, 32, 24];
 const PAINT: Colour = [42, 52, 78];
-const PAPER: Colour = [252, 250, 244];
-const RULING: Colour = [205, 200, 188];
-const HEAVY: Colour = [148, 138, 118];
-
-/// Space for the figures at the left and the heading and figures above.
-const LEFT: u32 = 56;
-const TOP: u32 = 56;
-const EDGE: u32 = 16;
-
-/// Highest picture of a deck.
-const TALLEST: u32 = 16_000;
 
 /// The deck: every card a line, its rows in groups, holes as dots. Card 1 is
 /// at the end of the picture that is woven first.
@@ -52,7 +39,7 @@ pub fn deck_png(deck: &Deck) -> Result<Vec<u8>, PictureError> {
         }
     }
     let (width, height) = (x + EDGE, TOP + cards * cell + EDGE);
-    let mut picture = blank(width, height)?;
+    let mut picture = blank(width, height, FEWER_CARDS)?;
     let top_of = |card: u32| TOP + line_of(deck, card, cards) * cell;
     for (number, rows) in deck.cards() {
         let y = top_of(number.0);
@@ -99,7 +86,7 @@ pub fn design_png(deck: &Deck) -> Result<Vec<u8>, PictureError> {
     let heavy = u32::from(deck.format().holes_per_row());
     let (across, down) = (settings.hooks() * cell, picks * cell);
     let (width, height) = (LEFT + across + EDGE, TOP + down + EDGE);
-    let mut picture = blank(width, height)?;
+    let mut picture = blank(width, height, FEWER_CARDS)?;
     fill(&mut picture, (LEFT, TOP), (across, down), PAPER);
     for (number, rows) in deck.cards() {
         let y = TOP + line_of(deck, number.0, picks) * cell;
@@ -120,7 +107,13 @@ pub fn design_png(deck: &Deck) -> Result<Vec<u8>, PictureError> {
         }
     }
     if cell >= 4 {
-        ruling(&mut picture, cell, heavy, (across, down), design.first_pick);
+        ruling(
+            &mut picture,
+            (cell, cell),
+            (heavy, heavy),
+            (across, down),
+            design.first_pick,
+        );
     }
     let heading = format!(
         "{}: {} hooks, {} picks, pick 1 at the {}",
@@ -165,53 +158,6 @@ fn deck_heading(deck: &Deck) -> String {
     )
 }
 
-/// Pixels that a figure takes below another, and beside another.
-const FIGURE_HIGH: u32 = 22;
-const FIGURE_WIDE: u32 = 46;
-
-/// The numbers to write at squares of this size, so that none overlap.
-fn figures(count: u32, cell: u32, room: u32) -> Vec<u32> {
-    let apart = room.div_ceil(cell);
-    let step = [5, 10, 20, 50, 100, 200, 500, 1000, 5000]
-        .into_iter()
-        .find(|step| *step >= apart);
-    let step = step.unwrap_or(10_000);
-    let mut numbers = vec![1];
-    numbers.extend((1..=count / step).map(|times| times * step));
-    if count - numbers.last().copied().unwrap_or(1) >= apart {
-        numbers.push(count);
-    }
-    numbers
-}
-
-fn blank(width: u32, height: u32) -> Result<Pixmap, PictureError> {
-    let remedy = "draw one card, or a deck of fewer cards";
-    let (wide, high) = (u64::from(width), u64::from(height));
-    let mut picture = canvas(wide, high, remedy)?;
-    fill(&mut picture, (0, 0), (width, height), GROUND);
-    Ok(picture)
-}
-
-/// Fills a rectangle; what lies outside the picture is left out.
-fn fill(picture: &mut Pixmap, (x, y): (u32, u32), (width, height): (u32, u32), colour: Colour) {
-    let full = picture.width() as usize;
-    let [red, green, blue] = colour;
-    let Some(colour) = PremultipliedColorU8::from_rgba(red, green, blue, 255) else {
-        return;
-    };
-    let lines = picture
-        .pixels_mut()
-        .chunks_mut(full)
-        .skip(y as usize)
-        .take(height as usize);
-    for line in lines {
-        line.iter_mut()
-            .skip(x as usize)
-            .take(width as usize)
-            .for_each(|pixel| *pixel = colour);
-    }
-}
-
 /// A hole: round where there are pixels enough for it.
 fn dot(picture: &mut Pixmap, (x, y): (u32, u32), cell: u32) {
     match cell {
@@ -226,77 +172,5 @@ fn dot(picture: &mut Pixmap, (x, y): (u32, u32), cell: u32) {
             (cell.saturating_sub(1).max(1), cell.saturating_sub(1).max(1)),
             HOLE,
         ),
-    }
-}
-
-/// Thin lines every square, heavy ones every row of the card, counted from
-/// hook 1 and pick 1.
-fn ruling(
-    picture: &mut Pixmap,
-    cell: u32,
-    heavy: u32,
-    (across, down): (u32, u32),
-    first_pick: FirstPick,
-) {
-    let thick = |place: u32| {
-        if place.is_multiple_of(heavy) {
-            HEAVY
-        } else {
-            RULING
-        }
-    };
-    for pass in [RULING, HEAVY] {
-        for place in 0..=across / cell {
-            if thick(place) == pass {
-                fill(picture, (LEFT + place * cell, TOP), (1, down + 1), pass);
-            }
-        }
-        for place in 0..=down / cell {
-            let y = match first_pick {
-                FirstPick::Bottom => TOP + down - place * cell,
-                FirstPick::Top => TOP + place * cell,
-            };
-            if thick(place) == pass {
-                fill(picture, (LEFT, y), (across + 1, 1), pass);
-            }
-        }
-    }
-}
-
-/// Heading and figures, drawn over the picture.
-struct Labels {
-    svg: String,
-}
-
-impl Labels {
-    fn new(heading: &str, width: u32, height: u32) -> Labels {
-        let svg = format!(
-            r##"<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{height}"><g font-family="DejaVu Sans" font-size="13" fill="#3a3226"><text x="{LEFT}" y="22" font-size="16">{}</text>"##,
-            escaped(heading),
-        );
-        Labels { svg }
-    }
-
-    fn above(&mut self, number: u32, x: u32) {
-        let y = TOP - 8;
-        let _ = write!(
-            self.svg,
-            r#"<text x="{x}" y="{y}" text-anchor="middle">{number}</text>"#
-        );
-    }
-
-    fn left(&mut self, number: u32, y: u32) {
-        let (x, y) = (LEFT - 8, y + 5);
-        let _ = write!(
-            self.svg,
-            r#"<text x="{x}" y="{y}" text-anchor="end">{number}</text>"#
-        );
-    }
-
-    fn draw(mut self, picture: &mut Pixmap) -> Result<(), PictureError> {
-        self.svg.push_str("</g></svg>");
-        let tree = tree(&self.svg, 96.0)?;
-        resvg::render(&tree, Transform::identity(), &mut picture.as_mut());
-        Ok(())
     }
 }

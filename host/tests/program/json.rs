@@ -52,7 +52,7 @@ fn the_demo_ends_with_every_card_good_and_its_counts() {
         "the demo shows faults: {summary}"
     );
     for file in [
-        "curlew-towel.deck",
+        "curlew.deck",
         "design.png",
         "deck.png",
         "faulty-card.svg",

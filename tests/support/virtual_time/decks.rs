@@ -3,8 +3,9 @@
 use std::path::Path;
 use std::sync::Arc;
 
-use cardwright::deck::paper::{PaperSettings, deck_from_picture};
+use cardwright::cloth::{Cloth, Squares};
 use cardwright::deck::{CardFormat, Cutting, Deck, Row};
+use cardwright::paper::Picture;
 use cardwright::rig::RigFile;
 use cardwright_virtual::WorldSettings;
 use rand::{RngExt, SeedableRng};
@@ -13,13 +14,19 @@ use rand_chacha::ChaCha8Rng;
 /// The demo's towel: one repeat of 400 hooks by 160 picks on 400 cards.
 ///
 /// # Panics
-/// If the demo's picture is not there: the test cannot go on.
+/// If the demo's paper or cloth file is not there: the test cannot go on.
 #[must_use]
 pub fn curlew_deck() -> Arc<Deck> {
-    let picture = Path::new(env!("CARGO_MANIFEST_DIR")).join("../demo-data/curlew-towel.png");
-    let format = CardFormat::named("400").expect("a built-in format");
-    let deck = deck_from_picture(&picture, &PaperSettings::usual(format));
-    Arc::new(deck.expect("the demo's picture makes a deck"))
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("../demo-data");
+    let cloth = Cloth::read(&demo.join("towel.toml")).expect("the demo's cloth file");
+    let file = demo.join("curlew-paper.png");
+    let bytes = std::fs::read(&file).expect("the demo's paper");
+    let picture = Picture::from_bytes(&bytes).expect("a picture");
+    let paints = picture.colours().map(|rgb| rgb.0);
+    let columns = u32::try_from(picture.width()).expect("few");
+    let read = Squares::recognise(&cloth, columns, paints).expect("in its colours");
+    let made = cloth.deck(&file, &bytes, &read.squares);
+    Arc::new(made.expect("the demo's paper makes a deck").0)
 }
 
 /// So many 400 cards, every hole as a coin falls. No two begin alike.

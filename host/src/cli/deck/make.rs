@@ -7,10 +7,10 @@
 
 use super::sheet::{SquaresBy, read_paper, refuse_doubtful, ruling_json, ruling_line};
 use super::{DONE, describe, summary};
+use crate::cloth::Cloth;
 use crate::cloth::checks::Checks;
-use crate::cloth::{Cloth, Face, Spare};
 use crate::deck::paper::{PaperError, PaperSettings, deck_from_picture};
-use crate::deck::{CardFormat, Cut, Cutting, Deck, Design, FirstPick, MadeWith, SpareRow, hex};
+use crate::deck::{CardFormat, Cut, Deck, FirstPick, SpareRow};
 use crate::paper::Ruling;
 use anyhow::{Context, Result, bail};
 use clap::Args;
@@ -163,50 +163,34 @@ fn tell(
     Ok(DONE)
 }
 
+/// The deck of a point paper of one pixel a square, with what a designer would check.
+pub(in crate::cli) fn deck_of_paper(picture: &Path, cloth: &Cloth) -> Result<(Deck, Checks)> {
+    let bytes = bytes_of(picture)?;
+    let read = read_paper(&bytes, cloth, Some(SquaresBy::Pixels))?;
+    let (deck, mounting) = cloth.deck(picture, &bytes, &read.squares)?;
+    let checks = cloth.check(&deck, &mounting, Some(&read.squares))?;
+    Ok((deck, checks))
+}
+
+fn bytes_of(picture: &Path) -> Result<Vec<u8>, PaperError> {
+    crate::input::bytes(picture).map_err(|cause| PaperError::Unreadable {
+        file: picture.to_owned(),
+        cause,
+    })
+}
+
 /// Makes the deck of a point paper, and checks it.
 fn of_paper(args: &MakeArgs, cloth: &Cloth) -> Result<Made> {
     let picture = args.picture.as_path();
-    let bytes = crate::input::bytes(picture).map_err(|cause| PaperError::Unreadable {
-        file: picture.to_owned(),
-        cause,
-    })?;
+    let bytes = bytes_of(picture)?;
     let named = || picture.display().to_string();
     let read = read_paper(&bytes, cloth, args.squares).with_context(named)?;
     if !args.take_doubtful {
         refuse_doubtful(&read).with_context(named)?;
     }
     let squares = &read.squares;
-    let made = cloth.make(squares).with_context(named)?;
-    let name = |name: Option<&std::ffi::OsStr>| {
-        name.map(|name| name.to_string_lossy().into_owned())
-            .unwrap_or_default()
-    };
-    let design = Design {
-        file: name(picture.file_name()),
-        sha256: hex(&<sha2::Sha256 as sha2::Digest>::digest(&bytes)),
-        hooks: squares.columns(),
-        picks: squares.lines(),
-        first_pick: cloth.first_line(),
-    };
-    let cutting = Cutting {
-        cut: match cloth.face() {
-            Face::Up => Cut::Black,
-            Face::Down => Cut::White,
-        },
-        spare_row: match cloth.spare() {
-            Spare::Blank => SpareRow::Blank,
-            Spare::Used | Spare::Selvedge(_) => SpareRow::Used,
-        },
-    };
-    let format = cloth.format().clone();
-    let name = name(picture.file_stem());
-    let deck = Deck::new(name, format, Some(design), cutting, made.cards)
-        .with_context(named)?
-        .with_cloth(MadeWith {
-            file: cloth.file().to_owned(),
-            sha256: cloth.sha256().to_owned(),
-        });
-    let checks = cloth.check(&deck, &made.mounting, Some(squares))?;
+    let (deck, mounting) = cloth.deck(picture, &bytes, squares).with_context(named)?;
+    let checks = cloth.check(&deck, &mounting, Some(squares))?;
     let checked = Checked {
         checks,
         near: read.near,

@@ -41,10 +41,7 @@ pub(super) fn run(args: &PaperArgs, as_json: bool, out: &mut dyn Write) -> Resul
     }
     let deck = Deck::read(&args.deck)?;
     let cloth = Cloth::read(&args.cloth)?;
-    let columns = match (deck.cloth(), deck.design()) {
-        (Some(_), Some(design)) => design.hooks,
-        _ => cloth.widest(),
-    };
+    let columns = cloth.columns_of(&deck);
     let named = || args.deck.display().to_string();
     let found = cloth.unmake(&deck, columns).with_context(named)?;
     let picture = picture(&found.squares, &cloth)?;

@@ -1,0 +1,94 @@
+//! `cardwright deck cloth`: the cloth as the cards and the tie will weave it, drawn.
+//!
+//! Enters: a deck, made here or read from old cards, and a cloth file. Leaves: PNG
+//! files of the face, the back, and the point paper with its ruling and its weaves.
+//! Refuses: another card format, an older file in the way.
+
+use super::DONE;
+use crate::cloth::{Cloth, Woven};
+use crate::deck::Deck;
+use crate::output;
+use crate::picture::{self, ClothSide};
+use anyhow::{Context, Result, bail};
+use clap::Args;
+use serde_json::json;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// Arguments of `deck cloth`.
+#[derive(Debug, Args)]
+#[group(id = "pictures", required = true, multiple = true, args = ["face", "back", "paper"])]
+pub struct ClothArgs {
+    /// The deck file
+    pub deck: PathBuf,
+    /// The cloth file it was made with, or that says how it is woven
+    #[arg(long, value_name = "FILE")]
+    pub cloth: PathBuf,
+    /// Draw the face of the cloth, in the colours of its yarns, as a PNG picture
+    #[arg(long, value_name = "FILE")]
+    pub face: Option<PathBuf>,
+    /// Draw the back of the cloth
+    #[arg(long, value_name = "FILE")]
+    pub back: Option<PathBuf>,
+    /// Draw the point paper, ruled, a dot where a card lifts the hook
+    #[arg(long, value_name = "FILE")]
+    pub paper: Option<PathBuf>,
+    /// Replace files that exist
+    #[arg(long)]
+    pub force: bool,
+}
+
+/// Draws what was asked for.
+pub(super) fn run(args: &ClothArgs, as_json: bool, out: &mut dyn Write) -> Result<u8> {
+    let files = [&args.face, &args.back, &args.paper];
+    for file in files.into_iter().flatten() {
+        if file.extension().is_none_or(|ending| ending != "png") {
+            bail!(
+                "pictures are written as PNG, and {} does not end in .png; write {}",
+                file.display(),
+                file.with_extension("png").display()
+            );
+        }
+        output::may_write(file, args.force)?;
+    }
+    let deck = Deck::read(&args.deck)?;
+    let cloth = Cloth::read(&args.cloth)?;
+    let named = || args.deck.display().to_string();
+    let columns = cloth.columns_of(&deck);
+    let mounting = cloth.mounting(columns).with_context(named)?;
+    let woven = Woven::new(&deck, &cloth, &mounting).with_context(named)?;
+    let mut written: Vec<&Path> = Vec::new();
+    let sides = [(&args.face, ClothSide::Face), (&args.back, ClothSide::Back)];
+    for (file, side) in sides {
+        if let Some(file) = file {
+            let png = picture::cloth_png(&cloth, &woven, side)?;
+            output::whole(file, &png, args.force)?;
+            written.push(file);
+        }
+    }
+    if let Some(file) = &args.paper {
+        let found = cloth.unmake(&deck, columns).with_context(named)?;
+        let png = picture::paper_png(&cloth, &found.squares, Some((&deck, &mounting)))?;
+        output::whole(file, &png, args.force)?;
+        written.push(file);
+    }
+    if as_json {
+        let files: Vec<String> = written
+            .iter()
+            .map(|file| file.display().to_string())
+            .collect();
+        let summary = json!({
+            "summary": "cloth",
+            "ends": woven.ends(),
+            "picks": woven.picks(),
+            "files": files,
+        });
+        writeln!(out, "{summary}")?;
+        return Ok(DONE);
+    }
+    writeln!(out, "{} ends, {} picks", woven.ends(), woven.picks())?;
+    for file in written {
+        writeln!(out, "wrote {}", file.display())?;
+    }
+    Ok(DONE)
+}

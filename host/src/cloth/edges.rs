@@ -1,0 +1,103 @@
+//! The outlines of a design: no binding point of a satin touches another colour
+//! where the thread does not need it.
+//!
+//! Enters: the picks of a paper as they are lifted, the points beside an edge, and the
+//! longest float. Leaves: the picks, points left out. Refuses nothing: a point without
+//! which a thread would float over more than the longest float stays (both common
+//! practice, no source). Floats go on from repeat to repeat of the paper.
+
+/// Picks of a paper, one after another, each of so many columns.
+pub(super) struct Picks {
+    columns: usize,
+    lifted: Vec<bool>,
+    /// The points beside an edge: places in `lifted`.
+    points: Vec<usize>,
+}
+
+impl Picks {
+    pub fn new(columns: usize) -> Picks {
+        Picks {
+            columns,
+            lifted: Vec::new(),
+            points: Vec::new(),
+        }
+    }
+
+    /// Adds a pick and its points beside edges.
+    pub fn push(&mut self, lifted: &[bool], points: &[usize]) {
+        let before = self.lifted.len();
+        self.points
+            .extend(points.iter().map(|column| before + column));
+        self.lifted.extend_from_slice(lifted);
+    }
+
+    /// Leaves out the points that are not needed, and gives the picks.
+    pub fn cleared(mut self, longest: usize) -> impl Iterator<Item = Vec<bool>> {
+        // A point that is left out can shorten a float of the other yarn and so free a
+        // point that was passed before. Each turn leaves at least one out.
+        let mut points = std::mem::take(&mut self.points);
+        loop {
+            let before = points.len();
+            points.retain(|at| !self.leave_out(*at, longest));
+            if points.len() == before {
+                break;
+            }
+        }
+        let Picks {
+            columns, lifted, ..
+        } = self;
+        let picks = lifted.len() / columns;
+        (0..picks).map(move |pick| lifted[pick * columns..][..columns].to_vec())
+    }
+
+    fn leave_out(&mut self, at: usize, longest: usize) -> bool {
+        self.lifted[at] = !self.lifted[at];
+        let (pick, column) = (at / self.columns, at % self.columns);
+        let picks = self.lifted.len() / self.columns;
+        let across =
+            |step: usize| self.lifted[pick * self.columns + (column + step) % self.columns];
+        let along = |step: usize| self.lifted[(pick + step) % picks * self.columns + column];
+        let fits =
+            run(self.columns, longest, across) <= longest && run(picks, longest, along) <= longest;
+        if !fits {
+            self.lifted[at] = !self.lifted[at];
+        }
+        fits
+    }
+}
+
+/// How many threads lie alike, this one among them, on a ring of `around`; counted as
+/// far as one more than `longest` each way.
+fn run(around: usize, longest: usize, lifted: impl Fn(usize) -> bool) -> usize {
+    let here = lifted(0);
+    let far = around.min(longest + 2);
+    let after = (1..far).take_while(|step| lifted(*step) == here).count();
+    let before = (1..far)
+        .take_while(|step| lifted(around - step) == here)
+        .count();
+    (1 + after + before).min(around)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A point stays that binds a float longer than may be, the others go.
+    #[test]
+    fn a_point_stays_where_the_thread_would_float_too_far() {
+        let picks = |longest| {
+            let mut picks = Picks::new(8);
+            picks.push(
+                &[true, false, false, false, true, false, false, false],
+                &[0, 4],
+            );
+            picks.push(&[true; 8], &[]);
+            picks.cleared(longest).next().expect("the first pick")
+        };
+        // Without the first the weft floats from the second to itself, over seven.
+        let second = [false, false, false, false, true, false, false, false];
+        assert_eq!(picks(7), second);
+        assert_eq!(picks(6)[0..5], [true, false, false, false, true]);
+        assert_eq!(picks(8), [false; 8]);
+    }
+}
