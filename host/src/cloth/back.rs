@@ -10,7 +10,7 @@
 //! points), so the others take the colour of the nearest known square among
 //! those that fit. Whatever is found is made into cards again and compared.
 
-use super::lift::{Lifter, Points};
+use super::lift::Points;
 use super::squares::Squares;
 use super::woven::{OtherFormat, same_format};
 use super::{Binding, Cloth, Colour, Edges, Face, Mounting, MountingFault, Weave};
@@ -233,20 +233,16 @@ impl Cloth {
 
     /// As [`Cloth::lifted_by`], of squares instead of cards.
     fn lifts_of(&self, squares: &Squares) -> Vec<u16> {
-        let mut lifter = Lifter::new(self, squares);
-        let mut lifted = vec![false; squares.columns() as usize];
-        let mut made = Vec::with_capacity(squares.colours().len());
-        for line in 0..squares.lines() {
-            lifter.go_to(line);
-            let begin = made.len();
-            made.resize(begin + lifted.len(), 0);
-            for weft in 0..self.wefts.len() {
-                lifter.lift(weft, &mut lifted);
-                for (made, lifted) in made[begin..].iter_mut().zip(&lifted) {
-                    *made |= u16::from(*lifted) << weft;
-                }
+        let (columns, wefts) = (squares.columns() as usize, self.wefts.len());
+        let mut made = vec![0; squares.colours().len()];
+        let mut pick = 0;
+        self.each_pick(squares, |lifted| {
+            let line = &mut made[pick / wefts * columns..][..columns];
+            for (made, lifted) in line.iter_mut().zip(lifted) {
+                *made |= u16::from(*lifted) << (pick % wefts);
             }
-        }
+            pick += 1;
+        });
         made
     }
 }

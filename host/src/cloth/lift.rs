@@ -135,30 +135,31 @@ impl<'a> Lifter<'a> {
     }
 
     /// The binding points of satins in this weft's pick, as it is lifted, that touch
-    /// another colour where edges are to be clear.
+    /// another colour where edges are to be clear. The paper is a repeat: what lies at
+    /// its edge touches what lies at the opposite one.
     pub fn points_at_edges(&self, weft: usize, lifted: &[bool]) -> Vec<usize> {
-        let last = self.squares.lines() - 1;
-        let before = (self.line > 0).then(|| self.at(self.line - 1));
-        let after = (self.line < last).then(|| self.at(self.line + 1));
-        let width = self.squares.columns() as usize;
-        let mut found = Vec::new();
-        for run in &self.runs {
-            let colour = &self.cloth.colours[usize::from(run.colour)];
+        let (line, lines) = (self.line, self.squares.lines());
+        let here = self.at(line);
+        let (before, after) = (
+            self.at((line + lines - 1) % lines),
+            self.at((line + 1) % lines),
+        );
+        let width = here.len();
+        let touches = |column: usize| {
+            let sides = [
+                here[(column + width - 1) % width],
+                here[(column + 1) % width],
+            ];
+            let around = sides.into_iter().chain([before[column], after[column]]);
+            around.into_iter().any(|colour| colour != here[column])
+        };
+        let is_point = |column: &usize| {
+            let colour = &self.cloth.colours[usize::from(here[*column])];
             let weave = &colour.weaves[weft];
-            if colour.edges == Edges::Keep || !weave.is_satin() {
-                continue;
-            }
-            let other = |line: Option<&[u8]>, column: usize| {
-                line.is_some_and(|line| line[column] != run.colour)
-            };
-            found.extend((run.from..run.to).filter(|column| {
-                let at_side = (*column == run.from && *column > 0)
-                    || (*column + 1 == run.to && run.to < width);
-                weave.float() == Some(!lifted[*column])
-                    && (at_side || other(before, *column) || other(after, *column))
-            }));
-        }
-        found
+            let point = weave.is_satin() && weave.float() == Some(!lifted[*column]);
+            point && colour.edges == Edges::Clear && touches(*column)
+        };
+        (0..width).filter(is_point).collect()
     }
 
     /// Binds the floats that are too long.

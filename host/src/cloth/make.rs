@@ -132,7 +132,7 @@ impl Cloth {
     }
 
     /// Which columns each pick lifts, as seen on the face, first woven first.
-    fn each_pick(&self, squares: &Squares, mut cut: impl FnMut(&[bool])) {
+    pub(super) fn each_pick(&self, squares: &Squares, mut cut: impl FnMut(&[bool])) {
         let columns = squares.columns() as usize;
         let clear = self
             .colours

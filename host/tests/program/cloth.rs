@@ -226,3 +226,37 @@ fn the_way_back_refuses_what_the_cloth_does_not_make() {
     tell("no PNG", &back("rose.deck", CLOTH, "again.jpg"));
     insta::assert_snapshot!(words);
 }
+
+#[test]
+fn the_cloth_is_drawn_and_nothing_is_overwritten_unasked() {
+    let place = Place::new();
+    painting(&place, "");
+    assert_eq!(make(&place, CLOTH, &[]).status, 0);
+    let draw = |more: &[&str]| {
+        run(cardwright(&["deck", "cloth", "--cloth"])
+            .arg(place.file("rose.toml"))
+            .arg(place.file("rose.deck"))
+            .arg("--face")
+            .arg(place.file("face.png"))
+            .arg("--back")
+            .arg(place.file("back.png"))
+            .args(more))
+    };
+    let done = draw(&["--json"]);
+    assert_eq!(done.status, 0, "{done:?}");
+    assert_eq!(done.summary()["picks"], 60);
+    for file in ["face.png", "back.png"] {
+        image::open(place.file(file)).expect("a picture");
+    }
+    place.write("face.png", "precious");
+    let done = draw(&[]);
+    assert_eq!(done.status, 2, "{done:?}");
+    assert!(done.stderr.contains("exists already"), "{done:?}");
+    let kept = std::fs::read(place.file("face.png")).expect("still there");
+    assert_eq!(kept, b"precious");
+    assert_eq!(draw(&["--force"]).status, 0);
+    let nothing = run(cardwright(&["deck", "cloth", "--cloth"])
+        .arg(place.file("rose.toml"))
+        .arg(place.file("rose.deck")));
+    assert_eq!(nothing.status, 2, "{nothing:?}");
+}
