@@ -193,11 +193,10 @@ proptest! {
             let at = at.index(bytes.len());
             bytes[at] = with;
         }
-        if let Ok(draft) = Draft::parse(&bytes, Path::new("any.wif")) {
-            if let Ok(deck) = draft.deck(&Laying { format: CardFormat::named("100").expect("built in"), hooks, spare_row: SpareRow::Blank }) {
+        if let Ok(draft) = Draft::parse(&bytes, Path::new("any.wif"))
+            && let Ok(deck) = draft.deck(&Laying { format: CardFormat::named("100").expect("built in"), hooks, spare_row: SpareRow::Blank }) {
                 prop_assert_eq!(deck.card_count(), draft.picks());
             }
-        }
     }
 
     /// Lines as a draft has them, in any order and with any numbers.

@@ -32,7 +32,7 @@ fn decks() -> Vec<Deck> {
                 spare_row,
                 ..Cutting::default()
             };
-            decks.push(Deck::new(*name, format, None, cutting, cards).expect("a deck"));
+            decks.push(Deck::new(name, format, None, cutting, cards).expect("a deck"));
         }
     }
     decks
