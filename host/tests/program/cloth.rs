@@ -255,8 +255,41 @@ fn the_cloth_is_drawn_and_nothing_is_overwritten_unasked() {
     let kept = std::fs::read(place.file("face.png")).expect("still there");
     assert_eq!(kept, b"precious");
     assert_eq!(draw(&["--force"]).status, 0);
-    let nothing = run(cardwright(&["deck", "cloth", "--cloth"])
-        .arg(place.file("rose.toml"))
-        .arg(place.file("rose.deck")));
-    assert_eq!(nothing.status, 2, "{nothing:?}");
+    let plain = || {
+        let mut command = cardwright(&["deck", "cloth", "--cloth"]);
+        command
+            .arg(place.file("rose.toml"))
+            .arg(place.file("rose.deck"));
+        command
+    };
+    assert_eq!(run(&mut plain()).status, 2, "no picture is asked for");
+    let paper = |painting: &str| {
+        let mut command = plain();
+        command.arg("--paper").arg(place.file("paper.png"));
+        command.arg("--painting").arg(place.file(painting));
+        run(&mut command)
+    };
+    std::fs::rename(place.file("rose.ppm"), place.file("own.ppm")).expect("moved");
+    painting(&place, "255 0 0");
+    let done = paper("rose.ppm");
+    assert_eq!(done.status, 2, "{done:?}");
+    assert!(done.stderr.contains("makes other cards"), "{done:?}");
+    assert_eq!(paper("own.ppm").status, 0);
+    image::open(place.file("paper.png")).expect("a picture");
+}
+
+/// A deck that was read from old cards has no cloth file; it is drawn all the same.
+#[test]
+fn a_deck_made_without_a_cloth_file_is_drawn() {
+    let place = Place::new();
+    let deck = place.deck("old", 4, 1);
+    let cloth = place.write("rose.toml", CLOTH);
+    let done = run(cardwright(&["deck", "cloth", "--json", "--cloth"])
+        .arg(cloth)
+        .arg(deck)
+        .arg("--face")
+        .arg(place.file("face.png")));
+    assert_eq!(done.status, 0, "{done:?}");
+    let told = done.summary();
+    assert_eq!((&told["ends"], &told["picks"]), (&100.into(), &4.into()));
 }

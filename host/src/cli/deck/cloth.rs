@@ -5,19 +5,26 @@
 //! Refuses: another card format, an older file in the way.
 
 use super::DONE;
-use crate::cloth::{Cloth, Woven};
+use super::make::bytes_of;
+use super::sheet::read_paper;
+use crate::cloth::{Cloth, Squares, Woven};
 use crate::deck::Deck;
 use crate::output;
 use crate::picture::{self, ClothSide};
 use anyhow::{Context, Result, bail};
-use clap::Args;
+use clap::{ArgGroup, Args};
 use serde_json::json;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// Arguments of `deck cloth`.
 #[derive(Debug, Args)]
-#[group(id = "pictures", required = true, multiple = true, args = ["face", "back", "paper"])]
+#[command(group(
+    ArgGroup::new("pictures")
+        .args(["face", "back", "paper"])
+        .required(true)
+        .multiple(true)
+))]
 pub struct ClothArgs {
     /// The deck file
     pub deck: PathBuf,
@@ -30,9 +37,13 @@ pub struct ClothArgs {
     /// Draw the back of the cloth
     #[arg(long, value_name = "FILE")]
     pub back: Option<PathBuf>,
-    /// Draw the point paper, ruled, a dot where a card lifts the hook
+    /// Draw the point paper, ruled, a dot where a card lifts the hook; found from the
+    /// cards unless --painting is given
     #[arg(long, value_name = "FILE")]
     pub paper: Option<PathBuf>,
+    /// The painting that the deck was made of
+    #[arg(long, value_name = "FILE", requires = "paper")]
+    pub painting: Option<PathBuf>,
     /// Replace files that exist
     #[arg(long)]
     pub force: bool,
@@ -67,8 +78,11 @@ pub(super) fn run(args: &ClothArgs, as_json: bool, out: &mut dyn Write) -> Resul
         }
     }
     if let Some(file) = &args.paper {
-        let found = cloth.unmake(&deck, columns).with_context(named)?;
-        let png = picture::paper_png(&cloth, &found.squares, Some((&deck, &mounting)))?;
+        let squares = match &args.painting {
+            Some(painting) => painted(painting, &cloth, &deck)?,
+            None => cloth.unmake(&deck, columns).with_context(named)?.squares,
+        };
+        let png = picture::paper_png(&cloth, &squares, Some((&deck, &mounting)))?;
         output::whole(file, &png, args.force)?;
         written.push(file);
     }
@@ -91,4 +105,25 @@ pub(super) fn run(args: &ClothArgs, as_json: bool, out: &mut dyn Write) -> Resul
         writeln!(out, "wrote {}", file.display())?;
     }
     Ok(DONE)
+}
+
+/// The squares of the painting, if they make these very cards.
+fn painted(painting: &Path, cloth: &Cloth, deck: &Deck) -> Result<Squares> {
+    let named = || painting.display().to_string();
+    let read = read_paper(&bytes_of(painting)?, cloth, None).with_context(named)?;
+    let made = cloth.make(&read.squares).with_context(named)?;
+    if !made
+        .cards
+        .iter()
+        .map(Vec::as_slice)
+        .eq(deck.cards().map(|(_, rows)| rows))
+    {
+        bail!(
+            "{} makes other cards than the deck {} has; give the painting and the cloth file it \
+             was made with",
+            painting.display(),
+            deck.name()
+        );
+    }
+    Ok(read.squares)
 }

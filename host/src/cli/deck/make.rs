@@ -172,7 +172,8 @@ pub(in crate::cli) fn deck_of_paper(picture: &Path, cloth: &Cloth) -> Result<(De
     Ok((deck, checks))
 }
 
-fn bytes_of(picture: &Path) -> Result<Vec<u8>, PaperError> {
+/// The bytes of a painting's file.
+pub(super) fn bytes_of(picture: &Path) -> Result<Vec<u8>, PaperError> {
     crate::input::bytes(picture).map_err(|cause| PaperError::Unreadable {
         file: picture.to_owned(),
         cause,
