@@ -2,7 +2,7 @@
 
 mod stack_made;
 
-use cardwright::deck::{CardFormat, CardNumber, Cutting, Deck, Row};
+use cardwright::deck::{CardFormat, CardNumber, Cutting, Deck, ReadFrom, Row};
 use cardwright::stack::{Catalogue, CatalogueError, Lie, Pattern, PatternError, Recognition};
 use stack_made::*;
 
@@ -162,4 +162,31 @@ fn a_card_that_is_another_turned_may_be_either() {
     };
     let found: Vec<_> = found.iter().map(|one| (one.class, one.lie)).collect();
     assert_eq!(found, [(2, Lie::AsIs), (0, Lie::Both)]);
+}
+
+/// A card that was never read stands in its deck as a blank line, and no blank card
+/// is it.
+#[test]
+fn a_gap_of_another_deck_is_no_card() {
+    let format = CardFormat::named("100").expect("built in");
+    let rows = |row: u16| vec![Row(row); usize::from(format.rows())];
+    let made = |name: &str, cards: Vec<Vec<Row>>| {
+        Deck::new(name, format.clone(), None, Cutting::default(), cards).expect("a deck")
+    };
+    let own = made("own", vec![rows(0b1010), rows(0b0110)]);
+    let old = made("old", vec![rows(0b1100), rows(0)]);
+    let blank = Pattern::of_card(&old, CardNumber(2)).expect("card 2");
+    let seen = |old: &Deck| {
+        let mut catalogue = Catalogue::of_deck(&own).expect("a deck");
+        catalogue.add_deck(old).expect("a deck");
+        catalogue.recognise(&blank)
+    };
+    assert!(matches!(seen(&old), Recognition::Foreign { .. }));
+    let reading = ReadFrom {
+        passes: 1,
+        gaps: vec![CardNumber(2)],
+        doubtful: Vec::new(),
+    };
+    let gap = old.with_reading(reading).expect("there");
+    assert_eq!(seen(&gap), Recognition::Unknown);
 }

@@ -67,7 +67,7 @@ pub enum BackFault {
     },
     /// The squares found make other cards.
     #[error(
-        "card {card}, row {row}, hole {hole}: no paper that was found makes the card as it is; give the cloth file the deck was made with (binding started afresh, or edges kept clear, may also leave too little to go by)"
+        "card {card}, row {row}, hole {hole}: no paper that was found makes the card as it is: where edges are kept clear, or binding starts afresh, the cards may tell too little of the painting; if this cloth file has neither, give the one the deck was made with"
     )]
     Other {
         /// The card.

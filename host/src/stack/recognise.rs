@@ -164,12 +164,19 @@ impl Catalogue {
         Ok(())
     }
 
-    /// Knows another deck as well.
+    /// Knows another deck as well, but for its gaps: nobody knows what a card that was
+    /// never read is like.
     ///
     /// # Errors
     /// As [`Catalogue::new`].
     pub fn add_deck(&mut self, deck: &Deck) -> Result<(), CatalogueError> {
-        self.add(deck.name(), &patterns(deck))
+        let mut known = Known::new(deck.name(), &patterns(deck))?;
+        let gaps = deck.reading().map_or(&[][..], |reading| &reading.gaps);
+        for cards in &mut known.cards {
+            cards.retain(|card| !gaps.contains(card));
+        }
+        self.others.push(known);
+        Ok(())
     }
 
     /// With another tolerance.
@@ -209,7 +216,11 @@ impl Catalogue {
         if nearest != Some(0) {
             for deck in &self.others {
                 let found = deck.find(&turned, self.tolerance);
-                let Some(best) = found.first() else { continue };
+                let read =
+                    |one: &&Candidate| deck.cards.get(one.class).is_some_and(|it| !it.is_empty());
+                let Some(best) = found.iter().find(read) else {
+                    continue;
+                };
                 // Against the deck at hand it must be clearly nearer.
                 let ahead = if foreign.is_none() {
                     self.tolerance.margin

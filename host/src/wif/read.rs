@@ -94,6 +94,12 @@ impl Draft {
         self.picks
     }
 
+    /// The last pick that names a shaft; none if no pick does.
+    #[must_use]
+    pub fn last_named(&self) -> Option<u32> {
+        self.named.keys().copied().max()
+    }
+
     /// Whether the shafts named rise; if not, they sink and the others rise.
     #[must_use]
     pub fn rising(&self) -> bool {

@@ -186,3 +186,26 @@ fn decks_that_no_draft_is_written_of() {
     );
     insta::assert_snapshot!(all);
 }
+
+#[test]
+fn a_draft_that_was_cut_short_is_told_of() {
+    let place = Place::new();
+    let deck = place.deck("towel", 6, 3);
+    let draft = place.file("towel.wif");
+    assert_eq!(export(&deck, &draft, &[]).status, 0);
+    let whole = import(&place, &draft, &[]);
+    assert_eq!(whole.status, 0, "{whole:?}");
+    assert!(!whole.stdout.contains("name nothing"), "{whole:?}");
+    let text = std::fs::read_to_string(&draft).expect("the draft");
+    // the liftplan is the last section
+    let last = text.rfind("\n5=").expect("pick 5");
+    std::fs::write(&draft, &text[..=last]).expect("cut short");
+    let short = import(&place, &draft, &["--force"]);
+    assert_eq!(short.status, 0, "{short:?}");
+    assert!(
+        short
+            .stdout
+            .contains("picks 5 to 6, the last, name nothing"),
+        "{short:?}"
+    );
+}

@@ -77,6 +77,7 @@ pub(in crate::cli) fn import(args: &ImportArgs, as_json: bool, out: &mut dyn Wri
         summary["hooks"] = json!(hooks);
         summary["from"] = json!(from);
         summary["rising_shed"] = json!(draft.rising());
+        summary["last_named"] = json!(draft.last_named());
         writeln!(out, "{summary}")?;
         return Ok(DONE);
     }
@@ -95,6 +96,15 @@ pub(in crate::cli) fn import(args: &ImportArgs, as_json: bool, out: &mut dyn Wri
             Hooks::Ends => "end",
         }
     )?;
+    let named = draft.last_named().unwrap_or_default();
+    if named < draft.picks() {
+        writeln!(
+            out,
+            "picks {} to {}, the last, name nothing; if the file was cut short, save the draft again",
+            named + 1,
+            draft.picks()
+        )?;
+    }
     Ok(DONE)
 }
 
