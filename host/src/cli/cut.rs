@@ -11,6 +11,7 @@ use super::session::{Who, may_move, serve};
 use super::{Common, absolute};
 use crate::deck::Deck;
 use crate::job::{News, Recut};
+use crate::judge::likely_another;
 use crate::lacing::{Card, Cylinders, Fault, Lacing, OrderFinding, Place, Sheet};
 use crate::service::Request;
 
@@ -122,6 +123,8 @@ fn lacing_sheet(args: &VerifyArgs, common: &Common, screen: &Screen) -> Result<(
 
 /// What the stack's reading says of every card.
 fn sheet(deck: &Deck, cylinders: u8, screen: &Screen) -> Sheet {
+    let format = deck.format();
+    let positions = usize::from(format.strokes()) * usize::from(format.holes_per_row());
     let card = |number: CardNumber| {
         if screen.goods.contains(&number) {
             return Card::Good;
@@ -144,6 +147,8 @@ fn sheet(deck: &Deck, cylinders: u8, screen: &Screen) -> Sheet {
             Some((verdict, ..)) if verdict == "unread" || verdict == "out of order" => {
                 Card::Unjudged
             }
+            // likely another card: nothing is known of this one
+            Some((_, _, faults)) if likely_another(faults.len(), positions) => Card::Unjudged,
             Some((verdict, summary, faults)) => {
                 let places = |extra: bool| {
                     let kind = faults

@@ -34,6 +34,7 @@ pub use measure::What;
 pub use mend::{NoMending, mending};
 pub use overlap::{circle_overlap, open_share};
 pub use plane::{Place, Plane};
+pub(crate) use report::likely_another;
 pub use report::{Cell, Judged, Report, RowRegister};
 pub use verdict::{FaultKind, HoleFault, OutOfRegister, UnreadReason, Verdict};
 

@@ -100,6 +100,15 @@ const FAULTS_NAMED: usize = 6;
 /// More wrong positions than one in this many, and it is likely another card.
 const OTHER_CARD: usize = 12;
 
+/// Whether so many of a card's positions are wrong that it is likely another card.
+pub(crate) fn likely_another(wrong: usize, positions: usize) -> bool {
+    wrong > positions / OTHER_CARD
+}
+
+/// What to do about such a card.
+const SEE_WHICH: &str = "see which card it is (cardwright deck which) and lay the right one in; \
+                         cut it again only if it is this card";
+
 impl Report {
     /// A report with nothing measured yet.
     pub(super) fn new(length_um: Option<u32>) -> Report {
@@ -125,7 +134,11 @@ impl Report {
 
     /// The report with its verdict and the words for it.
     pub(super) fn close(mut self, verdict: Verdict) -> Report {
-        self.remedy = verdict.remedy().to_owned();
+        self.remedy = match &verdict {
+            Verdict::Faulty(faults) if likely_another(faults.len(), self.cells.len()) => SEE_WHICH,
+            verdict => verdict.remedy(),
+        }
+        .to_owned();
         self.summary = match &verdict {
             Verdict::Good => "every position is right".to_owned(),
             Verdict::Faulty(faults) => self.tell_faults(faults),
@@ -149,7 +162,7 @@ impl Report {
         if faults.len() > FAULTS_NAMED {
             told.push_str(&format!(" and {} more", faults.len() - FAULTS_NAMED));
         }
-        if faults.len() > self.cells.len() / OTHER_CARD {
+        if likely_another(faults.len(), self.cells.len()) {
             told.push_str("; so much is wrong that it may be another card, or this one turned");
         }
         told

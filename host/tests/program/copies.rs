@@ -116,6 +116,28 @@ fn the_cards_of_a_stack_lie_as_they_were_named() {
     );
 }
 
+/// A sound card in another's place is not to be cut into, nor called owed.
+#[test]
+fn a_card_in_anothers_place_is_not_to_be_mended() {
+    let place = Place::new();
+    let deck = place.deck("towel", 4, 1);
+    let stack = format!("{}:2,1", deck.display());
+    let verify = |more: &[&str]| {
+        let args = [&["verify", "--cards", "1-2", "--stack", &stack], more].concat();
+        run(on(&place, &args).arg(&deck))
+    };
+    let done = verify(&[]);
+    assert_eq!(done.status, 1, "{done:?}");
+    for words in ["To be mended", "cut the missing holes"] {
+        assert!(
+            !done.stdout.contains(words) && !done.stderr.contains(words),
+            "{done:?}"
+        );
+    }
+    assert!(done.stdout.contains("Not checked: 1-4"), "{done:?}");
+    assert!(done.stderr.contains("deck which"), "{done:?}");
+}
+
 fn cards_told(done: &Done) -> Vec<String> {
     let cards = done
         .json()
