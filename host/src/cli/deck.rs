@@ -12,6 +12,7 @@ mod sheet;
 mod wif;
 
 pub(in crate::cli) use make::deck_of_paper;
+pub(in crate::cli) use sheet::SquaresBy;
 
 use crate::deck::compare::{CardDifference, Comparison};
 use crate::deck::{CardNumber, Deck, FirstPick, compare};

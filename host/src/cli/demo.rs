@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, Result};
 use clap::Args;
 
-use super::deck::deck_of_paper;
+use super::deck::{SquaresBy, deck_of_paper};
 use super::screen::{Screen, out as say};
 use super::session::{Who, serve};
 use super::{Common, absolute};
@@ -113,8 +113,8 @@ fn make_deck(out: &Path, screen: &mut Screen) -> Result<PathBuf> {
     };
     let paper = put("curlew.png", PAPER)?;
     let cloth = Cloth::read(&put("towel.toml", CLOTH)?)?;
-    let (deck, checks) = deck_of_paper(&paper, &cloth)?;
-    for line in checks.lines() {
+    let (deck, checked) = deck_of_paper(&paper, &cloth, Some(SquaresBy::Pixels), false)?;
+    for line in checked.checks.lines() {
         screen.note(&line);
     }
     let file = out.join("curlew.deck");

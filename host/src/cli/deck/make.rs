@@ -75,7 +75,13 @@ pub(super) fn run(args: &MakeArgs, as_json: bool, out: &mut dyn Write) -> Result
     }
     let file = (!args.check).then_some(file);
     if let Some(cloth) = &args.cloth {
-        let made = of_paper(args, &Cloth::read(cloth)?)?;
+        let cloth = Cloth::read(cloth)?;
+        let (deck, checked) =
+            deck_of_paper(&args.picture, &cloth, args.squares, args.take_doubtful)?;
+        let made = Made {
+            deck,
+            checked: Some(checked),
+        };
         return tell(&made, file.as_deref(), args.force, as_json, out);
     }
     let settings = PaperSettings {
@@ -97,8 +103,9 @@ struct Made {
     checked: Option<Checked>,
 }
 
-struct Checked {
-    checks: Checks,
+/// What is told of a deck that was made with a cloth file.
+pub(in crate::cli) struct Checked {
+    pub(in crate::cli) checks: Checks,
     /// Squares that were not exactly of a paint.
     near: u64,
     /// By what ruling the squares were found.
@@ -163,15 +170,6 @@ fn tell(
     Ok(DONE)
 }
 
-/// The deck of a point paper of one pixel a square, with what a designer would check.
-pub(in crate::cli) fn deck_of_paper(picture: &Path, cloth: &Cloth) -> Result<(Deck, Checks)> {
-    let bytes = bytes_of(picture)?;
-    let read = read_paper(&bytes, cloth, Some(SquaresBy::Pixels))?;
-    let (deck, mounting) = cloth.deck(picture, &bytes, &read.squares)?;
-    let checks = cloth.check(&deck, &mounting, Some(&read.squares))?;
-    Ok((deck, checks))
-}
-
 /// The bytes of a painting's file.
 pub(super) fn bytes_of(picture: &Path) -> Result<Vec<u8>, PaperError> {
     crate::input::bytes(picture).map_err(|cause| PaperError::Unreadable {
@@ -180,26 +178,27 @@ pub(super) fn bytes_of(picture: &Path) -> Result<Vec<u8>, PaperError> {
     })
 }
 
-/// Makes the deck of a point paper, and checks it.
-fn of_paper(args: &MakeArgs, cloth: &Cloth) -> Result<Made> {
-    let picture = args.picture.as_path();
+/// The deck of a point paper, with what a designer would check. Doubtful squares are
+/// refused unless they are to be taken.
+pub(in crate::cli) fn deck_of_paper(
+    picture: &Path,
+    cloth: &Cloth,
+    by: Option<SquaresBy>,
+    take_doubtful: bool,
+) -> Result<(Deck, Checked)> {
     let bytes = bytes_of(picture)?;
     let named = || picture.display().to_string();
-    let read = read_paper(&bytes, cloth, args.squares).with_context(named)?;
-    if !args.take_doubtful {
+    let read = read_paper(&bytes, cloth, by).with_context(named)?;
+    if !take_doubtful {
         refuse_doubtful(&read).with_context(named)?;
     }
     let squares = &read.squares;
     let (deck, mounting) = cloth.deck(picture, &bytes, squares).with_context(named)?;
-    let checks = cloth.check(&deck, &mounting, Some(squares))?;
     let checked = Checked {
-        checks,
+        checks: cloth.check(&deck, &mounting, Some(squares))?,
         near: read.near,
         ruling: read.ruling,
         doubtful: read.doubtful.len(),
     };
-    Ok(Made {
-        deck,
-        checked: Some(checked),
-    })
+    Ok((deck, checked))
 }
