@@ -6,6 +6,7 @@
 
 use super::file::MOST_CARDS;
 use super::paper::{MOST_HOOKS, PaperError};
+use crate::paper::narrow;
 use image::{DynamicImage, ImageReader};
 use std::io::Cursor;
 use std::path::Path;
@@ -56,14 +57,8 @@ pub(crate) fn pixels(
     })
 }
 
-/// The colour of each pixel. Deep pictures are narrowed so that only what is
-/// truly black or white stays so.
+/// The colour of each pixel.
 fn colours(picture: DynamicImage) -> Box<dyn Fn(u32, u32) -> [u8; 4]> {
-    let narrow = |level: u16| match level {
-        0 => 0,
-        u16::MAX => 255,
-        _ => (level.to_be_bytes()[0]).clamp(1, 254),
-    };
     let kind = picture.color();
     if kind.bytes_per_pixel() > kind.channel_count() {
         let deep = picture.into_rgba16();

@@ -27,6 +27,7 @@ mod sheet;
 mod surface;
 
 pub use group::Group;
+pub(crate) use picture::narrow;
 pub use picture::{MOST_PIXELS, MOST_SIDE, Picture, Place, Rgb};
 pub use sheet::{Doubt, PaperError, PaperFault, Ruling, Sheet, Why};
 

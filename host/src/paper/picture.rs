@@ -184,15 +184,19 @@ fn pixels(width: u32, height: u32) -> u64 {
     u64::from(width) * u64::from(height)
 }
 
-/// Three levels a pixel, over white. Deep pictures are narrowed so that only
-/// what is truly black or white stays so, as where a deck is made of a picture.
-fn levels(picture: DynamicImage) -> Vec<u8> {
-    let kind = picture.color();
-    let narrow = |level: u16| match level {
+/// A level of a deep picture, narrowed so that only what is truly black or white stays
+/// so.
+pub(crate) fn narrow(level: u16) -> u8 {
+    match level {
         0 => 0,
         u16::MAX => 255,
-        _ => (level.to_be_bytes()[0]).clamp(1, 254),
-    };
+        _ => level.to_be_bytes()[0].clamp(1, 254),
+    }
+}
+
+/// Three levels a pixel, over white.
+fn levels(picture: DynamicImage) -> Vec<u8> {
+    let kind = picture.color();
     if kind.bytes_per_pixel() > kind.channel_count() {
         over_white(picture.into_rgba16().pixels().map(|p| p.0.map(narrow)))
     } else if kind.has_alpha() {
