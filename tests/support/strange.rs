@@ -4,13 +4,12 @@
 //! Enters: a format, how poor the card and the conditions are, a seed. Leaves: a
 //! reading. Every hole may be damaged, lace and peg holes too.
 
-use crate::trust::Worst;
+use crate::trust::{Worst, reading_of};
 use cardwright::copy::Known;
 use cardwright::deck::{CardFormat, Row};
 use cardwright::judge::Reading;
 use cardwright::rig::RigFile;
-use cardwright_protocol::unit_to_host::{CardBegan, CardEnded};
-use cardwright_protocol::{CardId, Stroke};
+use cardwright_protocol::Stroke;
 use cardwright_virtual::WorldSettings;
 use cardwright_virtual::card_maker::{CardMaker, Flaw, Lay, Make, PEG, Placed};
 use cardwright_virtual::reading::ReaderModel;
@@ -101,26 +100,7 @@ impl Strangers {
         let conditions = self.poor.worst.conditions(&mut self.rng);
         self.model.seed(self.rng.random());
         let read = self.model.read(&card, &conditions);
-        let (id, holes) = (CardId::default(), self.machine.channels());
-        Reading {
-            began: CardBegan {
-                id,
-                place: 0,
-                dark: read.dark,
-                open: read.open,
-            },
-            ended: CardEnded {
-                id,
-                place: 0,
-                complete: true,
-                strokes: strokes.len() as u16,
-                lines: (read.lines.len() / usize::from(holes)) as u16,
-                length_um: read.length_um,
-            },
-            samples_per_row: 8,
-            holes,
-            samples: read.lines,
-        }
+        reading_of(read, strokes.len() as u16, self.machine.channels())
     }
 
     fn even(&mut self, most: f64) -> f64 {

@@ -305,9 +305,15 @@ fn flaw(strokes: &[Stroke], rng: &mut ChaCha8Rng) -> Placed {
     }
 }
 
-/// A reading as the unit would have sent it.
+/// A reading of a 400 card as the unit would have sent it.
 #[must_use]
 pub fn reading(read: &ReadCard) -> Reading {
+    reading_of(read.clone(), STROKES, 8)
+}
+
+/// A reading as the unit would have sent it.
+#[must_use]
+pub fn reading_of(read: ReadCard, strokes: u16, holes: u8) -> Reading {
     let id = CardId::default();
     Reading {
         began: CardBegan {
@@ -320,13 +326,13 @@ pub fn reading(read: &ReadCard) -> Reading {
             id,
             place: 0,
             complete: true,
-            strokes: STROKES,
-            lines: (read.lines.len() / 8) as u16,
+            strokes,
+            lines: (read.lines.len() / usize::from(holes)) as u16,
             length_um: read.length_um,
         },
         samples_per_row: PER_ROW,
-        holes: 8,
-        samples: read.lines.clone(),
+        holes,
+        samples: read.lines,
     }
 }
 

@@ -191,20 +191,7 @@ fn a_gap_of_two_cards_is_made_two() {
             .arg(faults)
             .stdin(Stdio::piped()),
     );
-    let mut stops = 0;
-    loop {
-        let line = job.line(|line| {
-            line.starts_with("{\"event\":\"needs_reset\"")
-                || line.starts_with("{\"event\":\"summary\"")
-        });
-        if line.contains("summary") {
-            break;
-        }
-        stops += 1;
-        // the person at the virtual machine takes a virtual second
-        std::thread::sleep(std::time::Duration::from_millis(100));
-        job.say("r");
-    }
+    let stops = job.reset_to_the_end();
     let done = job.end();
     assert_eq!((done.status, stops), (1, 1), "{done:?}");
     let gaps = |done: &Done| done.summary()["gaps"].clone();

@@ -110,20 +110,7 @@ fn a_person_sees_to_the_machine_and_resets_it() {
             .arg(faults)
             .stdin(Stdio::piped()),
     );
-    let mut stops = 0;
-    loop {
-        let line = job.line(|line| {
-            line.starts_with("{\"event\":\"needs_reset\"")
-                || line.starts_with("{\"event\":\"summary\"")
-        });
-        if line.contains("summary") {
-            break;
-        }
-        stops += 1;
-        // the person at the virtual machine takes a virtual second
-        std::thread::sleep(std::time::Duration::from_millis(100));
-        job.say("r");
-    }
+    let stops = job.reset_to_the_end();
     let done = job.end();
     assert_eq!(done.status, 0, "{done:?}");
     assert!(

@@ -181,6 +181,24 @@ impl Live {
         panic!("the line never came; standard output: {}", self.stdout);
     }
 
+    /// Resets the rig whenever it stops, until the summary; how often it was.
+    pub fn reset_to_the_end(&mut self) -> u64 {
+        let mut stops = 0;
+        loop {
+            let line = self.line(|line| {
+                line.starts_with("{\"event\":\"needs_reset\"")
+                    || line.starts_with("{\"event\":\"summary\"")
+            });
+            if line.contains("summary") {
+                return stops;
+            }
+            stops += 1;
+            // the person at the virtual machine takes a virtual second
+            std::thread::sleep(Duration::from_millis(100));
+            self.say("r");
+        }
+    }
+
     /// Waits for an event of this name.
     pub fn event(&mut self, name: &str) -> Value {
         let start = format!("{{\"event\":\"{name}\"");
