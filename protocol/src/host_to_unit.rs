@@ -3,6 +3,7 @@
 //! in `protocol/tests/wire/`.
 
 use crate::card::{CardId, Stroke};
+use crate::loom::LoomSettings;
 use heapless::Vec;
 use serde::{Deserialize, Serialize};
 
@@ -48,6 +49,11 @@ pub enum HostToUnit {
     CardLaidIn,
     /// Forget the cards of the queue that have not been begun.
     DropQueue,
+    /// How the loom's sensors are wired. What was seen before stays.
+    ConfigureLoom(LoomSettings),
+    /// Send the loom's events from this number on, and those to come. All before
+    /// it are on disk; the unit may forget them.
+    LoomFrom(u32),
 }
 
 /// What can be asked.
@@ -59,6 +65,8 @@ pub enum Question {
     Status,
     /// Answered by `Counters`.
     Counters,
+    /// Answered by `Loom`.
+    Loom,
 }
 
 /// What the rig is to do with a card.

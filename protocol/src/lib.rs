@@ -12,6 +12,7 @@ pub mod card;
 pub mod frame;
 pub mod host_to_unit;
 pub mod link;
+pub mod loom;
 pub mod time;
 pub mod unit_to_host;
 pub mod usb;

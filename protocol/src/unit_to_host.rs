@@ -4,6 +4,7 @@
 
 use crate::card::{CardId, MOST_HOLES};
 use crate::host_to_unit::Exercise;
+use crate::loom::{LoomEvents, LoomStatus};
 use heapless::{String, Vec};
 use serde::{Deserialize, Serialize};
 
@@ -71,6 +72,10 @@ pub enum UnitToHost {
         /// What was seen.
         report: ExerciseReport,
     },
+    /// How the loom's part stands.
+    Loom(LoomStatus),
+    /// What has happened at the loom.
+    LoomEvents(LoomEvents),
 }
 
 /// What kind of unit this is.
@@ -319,8 +324,11 @@ pub enum Refusal {
     CardTooLarge(CardId),
     /// A card with an identity that was used before.
     CardUsed(CardId),
-    /// An exercise with a part that this unit has not got.
+    /// An exercise with a part that this unit has not got, or an order for a rig to
+    /// a unit that is at a loom only.
     NoSuchPart,
+    /// Events from a number on that none has got yet.
+    NoSuchEvent(u32),
 }
 
 /// The setting that was refused.
@@ -344,6 +352,8 @@ pub enum BadSetting {
     StrokeTimeout,
     /// `supply_mv`
     Supply,
+    /// `settle_us` or `take_up_edges` of a loom
+    Loom,
 }
 
 /// What an exercise showed.

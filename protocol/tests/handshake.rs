@@ -98,7 +98,7 @@ fn an_opening_succeeds_whichever_of_its_frames_is_lost() {
             ends.host_events,
             [HostEvent::Opened {
                 boot: 1,
-                version: 1
+                version: Versions::CURRENT.highest
             }],
             "{up} {down}"
         );
@@ -256,7 +256,7 @@ fn a_host_learns_of_the_units_restart() {
         ends.host_events[1..],
         [HostEvent::Opened {
             boot: 2,
-            version: 1
+            version: Versions::CURRENT.highest
         }]
     );
 }

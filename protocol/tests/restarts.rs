@@ -119,7 +119,7 @@ impl Programs {
         for event in std::mem::take(&mut self.ends.host_events) {
             match event {
                 HostEvent::Opened { boot, version } => {
-                    prop_assert!(boot <= self.boot && version == 1);
+                    prop_assert!(boot <= self.boot && version == Versions::CURRENT.highest);
                 }
                 HostEvent::Message(message) => {
                     prop_assert_eq!(message, down(self.host_session, self.got_down));

@@ -8,6 +8,7 @@ use cardwright_protocol::card::Stroke;
 use cardwright_protocol::frame::{self, Frame, FrameReader, MOST_PAYLOAD, MOST_WIRE, Packet};
 use cardwright_protocol::host_to_unit::{Exercise, HostToUnit, Question, Work};
 use cardwright_protocol::link::Versions;
+use cardwright_protocol::loom::Happening;
 use cardwright_protocol::unit_to_host::{
     BadSetting, ExerciseReport, Refusal, Role, State, StopReason, UnitToHost,
 };
@@ -158,6 +159,20 @@ fn values_become_the_frozen_bytes_and_nothing_is_missing() {
 }
 
 #[test]
+fn an_earlier_version_is_a_part_of_the_present_one() {
+    let now: BTreeMap<String, Vec<u8>> = everything().into_iter().collect();
+    for version in Versions::CURRENT.lowest..Versions::CURRENT.highest {
+        for (name, bytes) in frozen(version) {
+            assert_eq!(
+                now.get(&name).map(|bytes| hex(bytes)),
+                Some(hex(&bytes)),
+                "`{name}` of version {version} is no longer sent as it was"
+            );
+        }
+    }
+}
+
+#[test]
 fn frozen_bytes_become_the_values() {
     let frozen = frozen(Versions::CURRENT.highest);
     let decode = |name: &str, expect: &dyn Fn(Frame)| {
@@ -237,6 +252,7 @@ fn every_variant_has_an_example() {
     seen.assert_every::<Refusal>();
     seen.assert_every::<BadSetting>();
     seen.assert_every::<ExerciseReport>();
+    seen.assert_every::<Happening>();
 }
 
 #[test]

@@ -78,7 +78,7 @@ impl Versions {
     /// `protocol/tests/wire/`.
     pub const CURRENT: Versions = Versions {
         lowest: 1,
-        highest: 1,
+        highest: 2,
     };
 
     /// The highest version that both speak.

@@ -6,6 +6,9 @@ use cardwright_protocol::card::{Attempt, CardId, CardNumber, JobNumber, Row, Str
 use cardwright_protocol::host_to_unit::{
     CardHeader, Exercise, HostToUnit, Question, Settings, Work,
 };
+use cardwright_protocol::loom::{
+    Happening, LINES, LoomCounts, LoomEvent, LoomEvents, LoomSettings, LoomStatus,
+};
 use cardwright_protocol::unit_to_host::{
     BadSetting, CardBegan, CardEnded, Counters, ExerciseReport, Identity, Inputs, Limits, Refusal,
     Role, State, Status, Stop, StopReason, UnitToHost,
@@ -58,6 +61,27 @@ pub const INPUTS: Inputs = Inputs {
     supply_mv: 24_120,
 };
 
+pub const LOOM_SETTINGS: LoomSettings = LoomSettings {
+    fitted: 0b1111_1111,
+    inverted: 0b0000_1000,
+    settle_us: [10_000, 10_000, 12_000, 15_000, 20_000, 20_000, 0, 100],
+    cylinder_swapped: true,
+    take_up_swapped: false,
+    take_up_edges: 40,
+};
+
+pub const HAPPENINGS: [Happening; 9] = [
+    Happening::CardForward,
+    Happening::CardBack,
+    Happening::CylinderUnclear,
+    Happening::Lift,
+    Happening::Beat,
+    Happening::ShuttleLeft,
+    Happening::ShuttleRight,
+    Happening::TakenUp,
+    Happening::LetOff,
+];
+
 const ENDED: CardEnded = CardEnded {
     id: ID,
     place: 12,
@@ -103,7 +127,7 @@ const STATES: [(&str, State); 11] = [
     ("idle", State::Idle),
 ];
 
-const REFUSALS: [(&str, Refusal); 9] = [
+const REFUSALS: [(&str, Refusal); 10] = [
     ("needs_reset", Refusal::NeedsReset),
     ("unsafe", Refusal::Unsafe(StopReason::GuardOpen)),
     ("needs_settings", Refusal::NeedsSettings),
@@ -113,9 +137,10 @@ const REFUSALS: [(&str, Refusal); 9] = [
     ("card_too_large", Refusal::CardTooLarge(ID)),
     ("card_used", Refusal::CardUsed(ID)),
     ("no_such_part", Refusal::NoSuchPart),
+    ("no_such_event", Refusal::NoSuchEvent(4_097)),
 ];
 
-const BAD_SETTINGS: [(&str, BadSetting); 9] = [
+const BAD_SETTINGS: [(&str, BadSetting); 10] = [
     ("holes", BadSetting::Holes),
     ("steps_per_metre", BadSetting::StepsPerMetre),
     ("geometry", BadSetting::Geometry),
@@ -125,6 +150,7 @@ const BAD_SETTINGS: [(&str, BadSetting); 9] = [
     ("coil_duty", BadSetting::CoilDuty),
     ("stroke_timeout", BadSetting::StrokeTimeout),
     ("supply", BadSetting::Supply),
+    ("loom", BadSetting::Loom),
 ];
 
 const EXERCISES: [(&str, Exercise, ExerciseReport); 6] = [
@@ -193,6 +219,7 @@ pub fn host_to_unit() -> Vec<(String, HostToUnit)> {
         ("ask.identity".into(), HostToUnit::Ask(Question::Identity)),
         ("ask.status".into(), HostToUnit::Ask(Question::Status)),
         ("ask.counters".into(), HostToUnit::Ask(Question::Counters)),
+        ("ask.loom".into(), HostToUnit::Ask(Question::Loom)),
         ("configure".into(), HostToUnit::Configure(SETTINGS)),
         ("reset".into(), HostToUnit::Reset),
         ("start".into(), HostToUnit::Start),
@@ -213,6 +240,11 @@ pub fn host_to_unit() -> Vec<(String, HostToUnit)> {
         ("resend".into(), HostToUnit::Resend(ID)),
         ("card_laid_in".into(), HostToUnit::CardLaidIn),
         ("drop_queue".into(), HostToUnit::DropQueue),
+        (
+            "configure_loom".into(),
+            HostToUnit::ConfigureLoom(LOOM_SETTINGS),
+        ),
+        ("loom_from".into(), HostToUnit::LoomFrom(70_000)),
     ];
     for (name, exercise, _) in EXERCISES {
         all.push((format!("exercise.{name}"), HostToUnit::Exercise(exercise)));
@@ -267,6 +299,40 @@ fn counters() -> UnitToHost {
         worst_off_us: 900,
         coil_on_us: core::array::from_fn(|n| 1_000_000 * n as u64),
     })
+}
+
+fn loom_status() -> LoomStatus {
+    LoomStatus {
+        at_us: 3_600_000_000,
+        settings: Some(LOOM_SETTINGS),
+        first: 4_000,
+        next: 8_096,
+        counts: LoomCounts {
+            forward: 2_000,
+            back: 12,
+            unclear: 1,
+            lifts: 1_990,
+            beats: 1_988,
+            left: 994,
+            right: 995,
+            take_up: -3,
+        },
+        lines: 0b0001_0101,
+    }
+}
+
+fn loom_events() -> LoomEvents {
+    LoomEvents {
+        first: 4_000,
+        events: HAPPENINGS
+            .iter()
+            .zip(0_u64..)
+            .map(|(what, n)| LoomEvent {
+                at_us: 3_600_000_000 + n * 75_008,
+                what: *what,
+            })
+            .collect(),
+    }
 }
 
 pub fn unit_to_host() -> Vec<(String, UnitToHost)> {
@@ -328,6 +394,8 @@ pub fn unit_to_host() -> Vec<(String, UnitToHost)> {
             UnitToHost::Refused(refusal),
         ));
     }
+    all.push(("loom".into(), UnitToHost::Loom(loom_status())));
+    all.push(("loom_events".into(), UnitToHost::LoomEvents(loom_events())));
     for (name, exercise, report) in EXERCISES {
         let message = UnitToHost::Exercised { exercise, report };
         all.push((format!("exercised.{name}"), message));
@@ -363,7 +431,9 @@ impl Seen {
             | HostToUnit::Recorded(_)
             | HostToUnit::Resend(_)
             | HostToUnit::CardLaidIn
-            | HostToUnit::DropQueue => {}
+            | HostToUnit::DropQueue
+            | HostToUnit::ConfigureLoom(_)
+            | HostToUnit::LoomFrom(_) => {}
         }
     }
 
@@ -380,7 +450,11 @@ impl Seen {
                 }
             }
             UnitToHost::Exercised { report, .. } => self.note(report),
+            UnitToHost::LoomEvents(loom) => {
+                loom.events.iter().for_each(|event| self.note(&event.what));
+            }
             UnitToHost::Status(_)
+            | UnitToHost::Loom(_)
             | UnitToHost::Counters(_)
             | UnitToHost::Credit { .. }
             | UnitToHost::CardBegan(_)
