@@ -1,5 +1,8 @@
 //! The desk: reads what the host sends, answers, and sends out what the
-//! machine has to tell, in order of weight: notices, credit, readings, progress.
+//! machine and the loom have to tell, in order of weight: notices, answers, credit,
+//! the loom's events, readings, progress.
+
+use core::ops::DerefMut;
 
 use cardwright_protocol::frame::MOST_WIRE;
 use cardwright_protocol::host_to_unit::Question;
@@ -11,6 +14,7 @@ use heapless::String;
 use crate::About;
 use crate::hardware::Board;
 use crate::limits::LIMITS;
+use crate::loom::{Book, Store};
 use crate::machine::Machine;
 use crate::queue::{CARD_ROOM, STROKE_ROOM};
 
@@ -31,13 +35,14 @@ impl<B: Board> Access<B> for Machine<B> {
 }
 
 /// The desk: the unit's end of the link, and what it owes the host.
-pub struct Desk {
+pub struct Desk<S> {
     about: About,
     link: UnitLink,
-    /// Identity, status, counters: what the host waits for. An answer is made
+    loom: Book<S>,
+    /// Identity, status, counters, loom: what the host waits for. An answer is made
     /// when it can be sent, so a host that asks on and on neither fills a
     /// queue nor keeps an order or its own silence from being seen.
-    asked: [bool; 3],
+    asked: [bool; 4],
     credit_told: Option<(u32, u32)>,
     credit_from: (u32, u32),
     progress_told: Option<(CardId, u16)>,
@@ -45,14 +50,14 @@ pub struct Desk {
     worst_poll_us: u32,
 }
 
-impl Desk {
+impl<S: DerefMut<Target = Store>> Desk<S> {
     /// The desk of a unit that has just been switched on.
-    #[must_use]
-    pub fn new(about: About) -> Desk {
+    pub fn new(about: About, loom: S) -> Desk<S> {
         Desk {
             about,
             link: UnitLink::new(about.versions, about.boot),
-            asked: [false; 3],
+            loom: Book::new(loom),
+            asked: [false; 4],
             credit_told: None,
             credit_from: (0, 0),
             progress_told: None,
@@ -69,6 +74,11 @@ impl Desk {
     /// The next frame for the line, if there is one: its length in `wire`.
     pub fn pull(&mut self, now: Micros, wire: &mut [u8; MOST_WIRE]) -> Option<usize> {
         self.link.pull(now, wire)
+    }
+
+    /// Its book of the loom, for what the sensors see.
+    pub fn book(&mut self) -> &mut Book<S> {
+        &mut self.loom
     }
 
     /// Whether it can tell the host anything now. If not, it is of no use to
@@ -102,7 +112,7 @@ impl Desk {
             }
         }
         if self.link.is_open() {
-            while self.link.room() > 0 && self.tell_next(machine) {}
+            while self.link.room() > 0 && self.tell_next(now, machine) {}
             self.tell_progress(now, machine);
         }
     }
@@ -116,7 +126,8 @@ impl Desk {
             m.room.held.hush();
             m.room.queue.passed()
         });
-        self.asked = [false; 3];
+        self.loom.hush();
+        self.asked = [false; 4];
         self.credit_told = None;
         self.progress_told = None;
     }
@@ -126,22 +137,31 @@ impl Desk {
             HostToUnit::Ask(Question::Identity) => self.asked[0] = true,
             HostToUnit::Ask(Question::Status) => self.asked[1] = true,
             HostToUnit::Ask(Question::Counters) => self.asked[2] = true,
+            HostToUnit::Ask(Question::Loom) => self.asked[3] = true,
             HostToUnit::Recorded(id) => machine.with(|m| m.room.held.recorded(*id)),
             HostToUnit::Resend(id) => machine.with(|m| {
                 if !m.room.held.resend(*id) {
                     m.notice(UnitToHost::Refused(Refusal::NoSuchCard(*id)));
                 }
             }),
-            order => machine.with(|m| {
-                if let Err(refusal) = m.order(order, now) {
-                    m.notice(UnitToHost::Refused(refusal));
-                }
-            }),
+            HostToUnit::ConfigureLoom(settings) => {
+                let answer = self.loom.configure(settings);
+                refuse(answer, machine);
+            }
+            HostToUnit::LoomFrom(number) => {
+                let answer = self.loom.send_from(*number);
+                refuse(answer, machine);
+            }
+            _ if self.about.role == Role::Loom => refuse(Err(Refusal::NoSuchPart), machine),
+            order => {
+                let answer = machine.with(|m| m.order(order, now));
+                refuse(answer, machine);
+            }
         }
     }
 
     /// Tells the weightiest thing there is to tell. Whether there was any.
-    fn tell_next<B: Board>(&mut self, machine: &mut impl Access<B>) -> bool {
+    fn tell_next<B: Board>(&mut self, now: Micros, machine: &mut impl Access<B>) -> bool {
         if let Some(notice) = machine.with(Machine::take_notice) {
             let sent = self.link.send(&notice).is_ok();
             if !sent {
@@ -150,7 +170,7 @@ impl Desk {
             return sent;
         }
         if let Some(at) = self.asked.iter().position(|asked| *asked) {
-            let answer = self.answer(at, machine);
+            let answer = self.answer(at, now, machine);
             self.asked[at] = self.link.send(&answer).is_err();
             return !self.asked[at];
         }
@@ -166,20 +186,24 @@ impl Desk {
             }
             return sent;
         }
-        // there is room for it: the caller has looked
+        // there is room for what is taken: the caller has looked
+        if let Some(events) = self.loom.take_message() {
+            return self.link.send(&UnitToHost::LoomEvents(events)).is_ok();
+        }
         machine
             .with(|m| m.room.held.take_message())
             .is_some_and(|readings| self.link.send(&readings).is_ok())
     }
 
-    fn answer<B: Board>(&self, at: usize, machine: &mut impl Access<B>) -> UnitToHost {
+    fn answer<B: Board>(&self, at: usize, now: Micros, machine: &mut impl Access<B>) -> UnitToHost {
         match at {
             0 => {
                 let last_stop = machine.with(|m| m.last_stop());
                 UnitToHost::Identity(identity(&self.about, last_stop))
             }
             1 => UnitToHost::Status(machine.with(Machine::status)),
-            _ => UnitToHost::Counters(self.counters(machine)),
+            2 => UnitToHost::Counters(self.counters(machine)),
+            _ => UnitToHost::Loom(self.loom.status(now)),
         }
     }
 
@@ -223,9 +247,15 @@ impl Desk {
     }
 }
 
+fn refuse<B: Board>(answer: Result<(), Refusal>, machine: &mut impl Access<B>) {
+    if let Err(refusal) = answer {
+        machine.with(|m| m.notice(UnitToHost::Refused(refusal)));
+    }
+}
+
 fn identity(about: &About, last_stop: StopReason) -> Identity {
     Identity {
-        role: Role::Rig,
+        role: about.role,
         board: about.board,
         firmware: String::try_from(env!("CARGO_PKG_VERSION")).unwrap_or_default(),
         boot: about.boot,

@@ -5,6 +5,7 @@
 use crate::world::{Input, Output, World};
 use cardwright_protocol::unit_to_host::Levels;
 use cardwright_rig::hardware::{Board, LightBar, Stepper, Voltmeter, Watchdog, Wiring};
+use cardwright_rig::loom::{LoomLines, Store};
 use cardwright_rig::room::Room;
 use core::convert::Infallible;
 use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
@@ -27,6 +28,8 @@ impl Board for VirtualBoard {
     type Supply = Supply;
     type Stepper = Pulses;
     type Room = Box<Room>;
+    type LoomLines = Lines;
+    type LoomStore = Box<Store>;
     type Watchdog = Dog;
 }
 
@@ -184,6 +187,16 @@ impl Stepper for Pulses {
 
     fn halt(&mut self) {
         self.0.borrow_mut().halt_steps();
+    }
+}
+
+/// The lines of the loom's sensors.
+#[derive(Debug)]
+pub struct Lines(pub SharedWorld);
+
+impl LoomLines for Lines {
+    fn read(&mut self) -> u8 {
+        self.0.borrow().loom_lines()
     }
 }
 

@@ -5,13 +5,13 @@
 //! starts at 0 with every boot. Of a restart the board keeps a count of boots
 //! and the reason of the last stop, nothing else.
 
-use crate::board::{SharedWorld, VirtualBoard, wire_up};
+use crate::board::{Lines, SharedWorld, VirtualBoard, wire_up};
 use crate::world::{Signal, World};
 use cardwright_protocol::Micros;
 use cardwright_protocol::frame::MOST_WIRE;
 use cardwright_protocol::link::Versions;
-use cardwright_protocol::unit_to_host::StopReason;
-use cardwright_rig::{About, Rig};
+use cardwright_protocol::unit_to_host::{Role, StopReason};
+use cardwright_rig::{About, Loom, Rig};
 use std::cell::{Ref, RefCell, RefMut};
 use std::rc::Rc;
 use std::time::Instant;
@@ -28,6 +28,8 @@ pub struct Nameplate {
     pub boots: u32,
     /// Punches and light channels built in, 1 to 16.
     pub channels: u8,
+    /// What it is for.
+    pub role: Role,
     /// Protocol versions of its firmware.
     pub versions: Versions,
 }
@@ -38,6 +40,7 @@ impl Default for Nameplate {
             board: *b"virtual1",
             boots: 0,
             channels: 16,
+            role: Role::Rig,
             versions: Versions::CURRENT,
         }
     }
@@ -210,11 +213,16 @@ impl VirtualUnit {
 
 fn boot(world: &SharedWorld, nameplate: &Nameplate, last_stop: StopReason) -> Rig<VirtualBoard> {
     let about = About {
+        role: nameplate.role,
         board: nameplate.board,
         boot: nameplate.boots,
         last_stop,
         channels: nameplate.channels,
         versions: nameplate.versions,
     };
-    Rig::new(wire_up(world), Box::default(), about)
+    let loom = Loom {
+        lines: Lines(Rc::clone(world)),
+        store: Box::default(),
+    };
+    Rig::new(wire_up(world), Box::default(), loom, about)
 }

@@ -7,7 +7,7 @@ use cardwright_protocol::host_to_unit::{
     CardHeader, Exercise, HostToUnit, Question, Settings, Work,
 };
 use cardwright_protocol::loom::{
-    Happening, LINES, LoomCounts, LoomEvent, LoomEvents, LoomSettings, LoomStatus,
+    Happening, LoomCounts, LoomEvent, LoomEvents, LoomSettings, LoomStatus,
 };
 use cardwright_protocol::unit_to_host::{
     BadSetting, CardBegan, CardEnded, Counters, ExerciseReport, Identity, Inputs, Limits, Refusal,

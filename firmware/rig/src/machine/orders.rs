@@ -55,7 +55,11 @@ impl<B: Board> Machine<B> {
                 self.more = false;
                 Ok(())
             }
-            HostToUnit::Ask(_) | HostToUnit::Recorded(_) | HostToUnit::Resend(_) => Ok(()),
+            HostToUnit::Ask(_)
+            | HostToUnit::Recorded(_)
+            | HostToUnit::Resend(_)
+            | HostToUnit::ConfigureLoom(_)
+            | HostToUnit::LoomFrom(_) => Ok(()),
         }
     }
 
