@@ -6,6 +6,8 @@
 //! decide. They must not leave the workshop: a board that is sold or given away
 //! needs a product number of its own, which the registry gives to open projects.
 
+use crate::unit_to_host::Role;
+
 /// Vendor number: the registry's.
 pub const VENDOR: u16 = 0x1209;
 
@@ -16,7 +18,13 @@ pub const PRODUCT: u16 = 0x0001;
 pub const MANUFACTURER: &str = "cardwright";
 
 /// Product string.
-pub const PRODUCT_NAME: &str = "cardwright rig";
+#[must_use]
+pub const fn product_name(role: Role) -> &'static str {
+    match role {
+        Role::Rig => "cardwright rig",
+        Role::Loom => "cardwright loom unit",
+    }
+}
 
 /// The serial number string of a board: its eight bytes in upper-case
 /// hexadecimal, in ASCII.

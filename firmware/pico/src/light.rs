@@ -31,7 +31,8 @@ const FULL: u32 = 1 << 12;
 /// The converter and the scan in hand.
 struct Converter {
     _adc: Adc<'static, Blocking>,
-    address: [Output<'static>; 4],
+    /// None where there is no light bar.
+    address: Option<[Output<'static>; 4]>,
     levels: Levels,
     channel: u8,
     conversions: u8,
@@ -47,7 +48,7 @@ pub struct Bar;
 pub struct Supply;
 
 /// Takes the converter into use.
-pub fn start(adc: Peri<'static, ADC>, address: [Output<'static>; 4]) -> (Bar, Supply) {
+pub fn start(adc: Peri<'static, ADC>, address: Option<[Output<'static>; 4]>) -> (Bar, Supply) {
     let converter = Converter {
         _adc: Adc::new_blocking(adc, Config::default()),
         address,
@@ -84,7 +85,7 @@ impl Converter {
     fn select(&mut self, channel: u8) {
         self.channel = channel;
         self.conversions = 0;
-        for (bit, pin) in self.address.iter_mut().enumerate() {
+        for (bit, pin) in self.address.iter_mut().flatten().enumerate() {
             pin.set_level((channel >> bit & 1 == 1).into());
         }
         convert(LIGHT_INPUT);

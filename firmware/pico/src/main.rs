@@ -4,8 +4,9 @@
 //! bytes. What the rig does is in the crate `cardwright-rig`; here is only what
 //! the chip needs for it.
 //!
-//! Two levels share the processor. The machine is polled from interrupts of the
-//! highest priority ([`machine`]); the desk, USB and all else run below it and
+//! Three levels share the processor. The machine is polled from interrupts of the
+//! highest priority ([`machine`]), the loom's sensors are looked at in one below it
+//! ([`loom`]); the desk, USB and all else run below these and
 //! reach the machine in acts of a few microseconds. The feed's pulses come from
 //! a PIO block that both levels leave alone ([`stepper`]).
 //!
@@ -17,6 +18,7 @@
 
 mod fault;
 mod light;
+mod loom;
 mod machine;
 mod nameplate;
 mod pins;
@@ -33,10 +35,11 @@ const CHANNELS: u8 = 16;
 #[embassy_executor::main]
 async fn main(spawner: Spawner) {
     let peripherals = embassy_rp::init(embassy_rp::config::Config::default());
-    let (parts, chip) = pins::assign(peripherals);
+    let (role, parts, loom_pins, chip) = pins::assign(peripherals);
     let last_stop = fault::reason_of_start();
     let nameplate = nameplate::read(chip.flash);
     let about = About {
+        role,
         board: nameplate.board,
         boot: nameplate.boot,
         last_stop,
@@ -44,5 +47,6 @@ async fn main(spawner: Spawner) {
         versions: Versions::CURRENT,
     };
     let machine = machine::start(parts, chip.watchdog, &about);
-    talk::start(spawner, chip.usb, about, machine);
+    let tap = loom::start(loom_pins);
+    talk::start(spawner, chip.usb, about, machine, tap);
 }

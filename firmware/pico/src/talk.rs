@@ -8,7 +8,8 @@ use core::cell::RefCell;
 use cardwright_protocol::frame::MOST_WIRE;
 use cardwright_protocol::usb;
 use cardwright_rig::About;
-use cardwright_rig::desk::Desk;
+use cardwright_rig::desk;
+use cardwright_rig::loom::Store;
 use embassy_executor::Spawner;
 use embassy_futures::join::join3;
 use embassy_futures::select::select;
@@ -23,6 +24,7 @@ use embassy_usb::driver::EndpointError;
 use embassy_usb::{Builder, Config, UsbDevice};
 use static_cell::StaticCell;
 
+use crate::loom::{self, Tap};
 use crate::machine::{Handle, NEWS, now, worst_poll_us};
 
 bind_interrupts!(struct Irqs {
@@ -30,6 +32,9 @@ bind_interrupts!(struct Irqs {
 });
 
 type Usb = Driver<'static, USB>;
+
+/// The desk, with the events that wait in memory of their own.
+type Desk = desk::Desk<&'static mut Store>;
 
 /// Bytes in a packet: full speed.
 const PACKET: usize = 64;
@@ -41,7 +46,7 @@ const LOOK_US: u64 = 50_000;
 const REST_US: u64 = 500;
 
 /// Starts USB and the desk.
-pub fn start(spawner: Spawner, usb: Peri<'static, USB>, about: About, machine: Handle) {
+pub fn start(spawner: Spawner, usb: Peri<'static, USB>, about: About, machine: Handle, tap: Tap) {
     static CONFIG: StaticCell<[u8; 128]> = StaticCell::new();
     static BOS: StaticCell<[u8; 16]> = StaticCell::new();
     static CONTROL: StaticCell<[u8; 64]> = StaticCell::new();
@@ -49,7 +54,7 @@ pub fn start(spawner: Spawner, usb: Peri<'static, USB>, about: About, machine: H
 
     let mut builder = Builder::new(
         Driver::new(usb, Irqs),
-        identity(&about.board),
+        identity(&about),
         CONFIG.init([0; 128]),
         BOS.init([0; 16]),
         &mut [],
@@ -57,7 +62,7 @@ pub fn start(spawner: Spawner, usb: Peri<'static, USB>, about: About, machine: H
     );
     let class = CdcAcmClass::new(&mut builder, STATE.init(State::new()), PACKET as u16);
     let desk = place(about);
-    if let (Ok(run), Ok(talk)) = (run(builder.build()), talk(class, desk, machine)) {
+    if let (Ok(run), Ok(talk)) = (run(builder.build()), talk(class, desk, machine, tap)) {
         spawner.spawn(run);
         spawner.spawn(talk);
     }
@@ -68,16 +73,16 @@ pub fn start(spawner: Spawner, usb: Peri<'static, USB>, about: About, machine: H
 #[inline(never)]
 fn place(about: About) -> &'static RefCell<Desk> {
     static DESK: StaticCell<RefCell<Desk>> = StaticCell::new();
-    DESK.init_with(|| RefCell::new(Desk::new(about)))
+    DESK.init_with(|| RefCell::new(Desk::new(about, loom::store())))
 }
 
 /// How the host tells this unit from other serial ports.
-fn identity(board: &[u8; 8]) -> Config<'static> {
+fn identity(about: &About) -> Config<'static> {
     static SERIAL: StaticCell<[u8; 16]> = StaticCell::new();
-    let serial = SERIAL.init(usb::serial(board));
+    let serial = SERIAL.init(usb::serial(&about.board));
     let mut config = Config::new(usb::VENDOR, usb::PRODUCT);
     config.manufacturer = Some(usb::MANUFACTURER);
-    config.product = Some(usb::PRODUCT_NAME);
+    config.product = Some(usb::product_name(about.role));
     config.serial_number = core::str::from_utf8(serial).ok();
     config.max_power = 100;
     config.max_packet_size_0 = PACKET as u8;
@@ -97,12 +102,13 @@ async fn talk(
     class: CdcAcmClass<'static, Usb>,
     desk: &'static RefCell<Desk>,
     machine: Handle,
+    tap: Tap,
 ) -> ! {
     let (sender, receiver) = class.split();
     let (mind_wake, say_wake) = (Wake::new(), Wake::new());
     join3(
         hear(receiver, desk, &mind_wake),
-        mind(desk, machine, &mind_wake, &say_wake),
+        mind(desk, machine, tap, &mind_wake, &say_wake),
         say(sender, desk, &say_wake),
     )
     .await;
@@ -122,7 +128,7 @@ async fn hear(mut receiver: Receiver<'static, Usb>, desk: &RefCell<Desk>, wake: 
 }
 
 /// The desk's own work.
-async fn mind(desk: &RefCell<Desk>, mut machine: Handle, wake: &Wake, say: &Wake) {
+async fn mind(desk: &RefCell<Desk>, mut machine: Handle, mut tap: Tap, wake: &Wake, say: &Wake) {
     loop {
         let at = now();
         NEWS.reset();
@@ -131,7 +137,14 @@ async fn mind(desk: &RefCell<Desk>, mut machine: Handle, wake: &Wake, say: &Wake
             // also without bytes: a silent host is noticed by the time alone
             desk.receive(&[], at);
             desk.poll_took(worst_poll_us());
+            while let Some(event) = tap.event() {
+                desk.book().note(event);
+            }
+            desk.book().lines(tap.lines());
             desk.poll(at, &mut machine);
+            if let Some(settings) = desk.book().take_settings() {
+                tap.configure(settings);
+            }
             (desk.next_wake(), desk.can_tell())
         };
         machine.done();

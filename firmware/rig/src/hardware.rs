@@ -12,7 +12,6 @@ use cardwright_protocol::unit_to_host::Levels;
 use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
 use embedded_hal::spi::SpiBus;
 
-use crate::loom::{LoomLines, Store};
 use crate::room::Room;
 
 /// The types of one board's parts.
@@ -31,10 +30,6 @@ pub trait Board {
     type Stepper: Stepper;
     /// Where the machine's large memory lies.
     type Room: DerefMut<Target = Room>;
-    /// The lines of the loom's sensors.
-    type LoomLines: LoomLines;
-    /// Where the loom's events wait.
-    type LoomStore: DerefMut<Target = Store>;
     /// Restarts the unit when it is not fed.
     type Watchdog: Watchdog;
 }

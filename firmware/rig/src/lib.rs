@@ -31,13 +31,15 @@ pub mod queue;
 pub mod reader;
 pub mod room;
 
+use core::ops::DerefMut;
+
 use cardwright_protocol::Micros;
 use cardwright_protocol::link::Versions;
 use cardwright_protocol::unit_to_host::{Role, StopReason};
 
 use crate::desk::Desk;
 use crate::hardware::{Board, Wiring};
-use crate::loom::{LoomLines, Sensors};
+use crate::loom::{LoomLines, Sensors, Store};
 use crate::machine::Machine;
 
 /// What a unit knows of itself when it starts.
@@ -59,25 +61,25 @@ pub struct About {
 }
 
 /// A board's part for the loom.
-pub struct Loom<B: Board> {
+pub struct Loom<L, S> {
     /// The sensors' lines.
-    pub lines: B::LoomLines,
+    pub lines: L,
     /// Where events wait for the host.
-    pub store: B::LoomStore,
+    pub store: S,
 }
 
 /// A rig whose desk, machine and sensors are polled one after the other.
-pub struct Rig<B: Board> {
-    desk: Desk<B::LoomStore>,
+pub struct Rig<B: Board, L, S> {
+    desk: Desk<S>,
     machine: Machine<B>,
     sensors: Sensors,
-    lines: B::LoomLines,
+    lines: L,
 }
 
-impl<B: Board> Rig<B> {
+impl<B: Board, L: LoomLines, S: DerefMut<Target = Store>> Rig<B, L, S> {
     /// A rig that has just been switched on. Its outputs are off, and what lies
     /// in it is unknown.
-    pub fn new(wiring: Wiring<B>, room: B::Room, loom: Loom<B>, about: About) -> Rig<B> {
+    pub fn new(wiring: Wiring<B>, room: B::Room, loom: Loom<L, S>, about: About) -> Rig<B, L, S> {
         Rig {
             desk: Desk::new(about, loom.store),
             machine: Machine::new(wiring, room, about.last_stop, about.channels),
@@ -87,7 +89,7 @@ impl<B: Board> Rig<B> {
     }
 
     /// The desk, for the line.
-    pub fn desk(&mut self) -> &mut Desk<B::LoomStore> {
+    pub fn desk(&mut self) -> &mut Desk<S> {
         &mut self.desk
     }
 

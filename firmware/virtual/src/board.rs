@@ -5,7 +5,7 @@
 use crate::world::{Input, Output, World};
 use cardwright_protocol::unit_to_host::Levels;
 use cardwright_rig::hardware::{Board, LightBar, Stepper, Voltmeter, Watchdog, Wiring};
-use cardwright_rig::loom::{LoomLines, Store};
+use cardwright_rig::loom::LoomLines;
 use cardwright_rig::room::Room;
 use core::convert::Infallible;
 use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
@@ -28,8 +28,6 @@ impl Board for VirtualBoard {
     type Supply = Supply;
     type Stepper = Pulses;
     type Room = Box<Room>;
-    type LoomLines = Lines;
-    type LoomStore = Box<Store>;
     type Watchdog = Dog;
 }
 

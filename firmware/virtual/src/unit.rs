@@ -11,6 +11,7 @@ use cardwright_protocol::Micros;
 use cardwright_protocol::frame::MOST_WIRE;
 use cardwright_protocol::link::Versions;
 use cardwright_protocol::unit_to_host::{Role, StopReason};
+use cardwright_rig::loom::Store;
 use cardwright_rig::{About, Loom, Rig};
 use std::cell::{Ref, RefCell, RefMut};
 use std::rc::Rc;
@@ -46,10 +47,13 @@ impl Default for Nameplate {
     }
 }
 
+/// The firmware as this computer runs it.
+type VirtualFirmware = Rig<VirtualBoard, Lines, Box<Store>>;
+
 /// A unit in its world.
 pub struct VirtualUnit {
     world: SharedWorld,
-    rig: Rig<VirtualBoard>,
+    rig: VirtualFirmware,
     nameplate: Nameplate,
     last_stop: StopReason,
     /// The world's moment at which the firmware's clock was 0.
@@ -211,7 +215,7 @@ impl VirtualUnit {
     }
 }
 
-fn boot(world: &SharedWorld, nameplate: &Nameplate, last_stop: StopReason) -> Rig<VirtualBoard> {
+fn boot(world: &SharedWorld, nameplate: &Nameplate, last_stop: StopReason) -> VirtualFirmware {
     let about = About {
         role: nameplate.role,
         board: nameplate.board,

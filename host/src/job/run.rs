@@ -287,7 +287,7 @@ impl Job {
             UnitToHost::Stopped(stop) => self.stopped(&stop, at, fx),
             UnitToHost::State(state) => self.state(state, fx),
             UnitToHost::Refused(refusal) => self.refused(&refusal, at, fx),
-            UnitToHost::Exercised { .. } => {}
+            UnitToHost::Exercised { .. } | UnitToHost::Loom(_) | UnitToHost::LoomEvents(_) => {}
         }
     }
 }

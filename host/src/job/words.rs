@@ -80,6 +80,11 @@ pub fn setting_words(setting: BadSetting) -> String {
         BadSetting::CoilDuty => "the duty of a coil",
         BadSetting::StrokeTimeout => "the longest time of a stroke",
         BadSetting::Supply => "the supply's lowest and highest voltage",
+        BadSetting::Loom => {
+            return "the unit refuses the loom's settings: a line may settle for at most 200 ms, and \
+                    an event of the take-up needs an edge; change it in the loom file"
+                .to_string();
+        }
     };
     format!(
         "the unit refuses the settings: {name} is outside its own limits; change it in the rig file \

@@ -4,12 +4,23 @@
 
 use std::path::Path;
 
+use cardwright_protocol::unit_to_host::Role;
 use cardwright_protocol::usb;
 use serde::Serialize;
 use serialport::{SerialPortInfo, SerialPortType};
 
 /// Where the system keeps its list of serial ports.
 const LIST: &str = "/sys/class/tty";
+
+/// What a board says it is for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum BoardRole {
+    /// A rig, which may have the loom's sensors too.
+    Rig,
+    /// The loom's sensors alone.
+    Loom,
+}
 
 /// A serial port.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -18,6 +29,9 @@ pub struct FoundPort {
     pub port: String,
     /// The serial number of the cardwright board behind it, if it is one.
     pub board: Option<String>,
+    /// What that board is for.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub role: Option<BoardRole>,
     /// What the system knows of what is plugged in.
     pub what: String,
 }
@@ -67,27 +81,34 @@ pub fn port_of_board(serial: &str) -> Option<String> {
 pub fn sorted(list: Vec<SerialPortInfo>) -> Vec<FoundPort> {
     let mut found: Vec<FoundPort> = list
         .into_iter()
-        .map(|port| FoundPort {
-            board: board(&port.port_type),
-            what: what(&port.port_type),
-            port: port.port_name,
+        .map(|port| {
+            let (board, role) = board(&port.port_type).unzip();
+            FoundPort {
+                board,
+                role,
+                what: what(&port.port_type),
+                port: port.port_name,
+            }
         })
         .collect();
     found.sort_by(|a, b| (a.board.is_none(), &a.port).cmp(&(b.board.is_none(), &b.port)));
     found
 }
 
-/// The board's serial number, if everything says that it is ours: the numbers
-/// are for testing and others use them too.
-fn board(kind: &SerialPortType) -> Option<String> {
+/// The board's serial number and role, if everything says that it is ours: the
+/// numbers are for testing and others use them too.
+fn board(kind: &SerialPortType) -> Option<(String, BoardRole)> {
     let SerialPortType::UsbPort(port) = kind else {
         return None;
     };
     let ours = (port.vid, port.pid) == (usb::VENDOR, usb::PRODUCT)
-        && port.manufacturer.as_deref() == Some(usb::MANUFACTURER)
-        && port.product.as_deref() == Some(usb::PRODUCT_NAME);
-    let serial = port.serial_number.as_deref().filter(|_| ours)?;
-    usb::is_serial(serial).then(|| serial.to_string())
+        && port.manufacturer.as_deref() == Some(usb::MANUFACTURER);
+    let product = port.product.as_deref().filter(|_| ours)?;
+    let (_, role) = [(Role::Rig, BoardRole::Rig), (Role::Loom, BoardRole::Loom)]
+        .into_iter()
+        .find(|(role, _)| product == usb::product_name(*role))?;
+    let serial = port.serial_number.as_deref()?;
+    usb::is_serial(serial).then(|| (serial.to_string(), role))
 }
 
 fn what(kind: &SerialPortType) -> String {

@@ -1,6 +1,7 @@
 //! If this fails, the host does not find the board by itself, or takes it for
 //! another.
 
+use cardwright_protocol::unit_to_host::Role;
 use cardwright_protocol::usb;
 use cardwright_tests::emulated::EmulatedUnit;
 use cardwright_virtual::{Faults, World, WorldSettings};
@@ -17,7 +18,7 @@ fn the_board_says_over_usb_what_the_host_looks_for() {
     let word = |at: usize| u16::from_le_bytes([is.device[at], is.device[at + 1]]);
     assert_eq!((word(8), word(10)), (usb::VENDOR, usb::PRODUCT));
     assert_eq!(is.manufacturer, usb::MANUFACTURER);
-    assert_eq!(is.product, usb::PRODUCT_NAME);
+    assert_eq!(is.product, usb::product_name(Role::Rig));
     let number: String = NUMBER.iter().map(|byte| format!("{byte:02X}")).collect();
     assert_eq!(is.serial, number);
     assert_eq!(is.found, 1);

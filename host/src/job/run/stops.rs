@@ -63,7 +63,12 @@ impl Job {
             | Refusal::CardTooLarge(id)
             | Refusal::CardUsed(id)
             | Refusal::NoSuchCard(id) => self.card_refused(*id, refusal, at, fx),
-            Refusal::NoSuchPart => {}
+            Refusal::NoSuchPart => {
+                let words = "this unit is at a loom and cuts and reads no cards; name the rig with \
+                             --rig (`cardwright rig find` lists what is there)";
+                self.refuse(words.to_string(), at, fx);
+            }
+            Refusal::NoSuchEvent(_) => {}
         }
     }
 

@@ -307,7 +307,9 @@ impl Calibrate {
             UnitToHost::Refused(refusal) => self.not_done(&refusal, at, fx),
             UnitToHost::Counters(_)
             | UnitToHost::StrokesDone { .. }
-            | UnitToHost::Exercised { .. } => {}
+            | UnitToHost::Exercised { .. }
+            | UnitToHost::Loom(_)
+            | UnitToHost::LoomEvents(_) => {}
         }
     }
 
