@@ -36,6 +36,7 @@ impl Line {
         }
     }
 
+    #[inline(never)] // eight times in a row would be much flash for little time
     pub fn look(&mut self, now: Micros, raw: bool) -> Option<Edge> {
         if raw != self.raw {
             self.raw = raw;

@@ -100,12 +100,12 @@ impl Sensors {
         let mut edges: Vec<(LoomLine, Edge), LINES> = Vec::new();
         for (line, which) in self.lines.iter_mut().zip(LoomLine::ALL) {
             if let Some(edge) = line.look(now, seen & which.bit() != 0) {
-                // as many as there are lines
-                let _ = edges.push((which, edge));
+                // a track that changed before the other is earlier, however late both
+                // settle; there is room for as many as there are lines
+                let place = edges.iter().take_while(|(_, e)| e.at <= edge.at).count();
+                let _ = edges.insert(place, (which, edge));
             }
         }
-        // a track that changed before the other is earlier, however late both settle
-        edges.sort_unstable_by_key(|(which, edge)| (edge.at, *which));
         for (n, (which, edge)) in edges.iter().enumerate() {
             let next = edges.get(n + 1).map(|(_, next)| next.at);
             let before = n.checked_sub(1).and_then(|n| edges.get(n));

@@ -51,6 +51,7 @@ impl Quadrature {
 
     /// An edge of a track to this level; `alone` if the other track did not
     /// change at the same moment.
+    #[inline(never)] // as for a line
     pub fn edge(&mut self, track: usize, level: bool, alone: bool) -> Option<Turned> {
         let before = self.place();
         if let Some(kept) = self.levels.get_mut(track) {

@@ -9,7 +9,7 @@ use heapless::Deque;
 
 /// Entries: the events, and room for rests so long that they take one of their
 /// own.
-const ROOM: usize = EVENTS_HELD + 64;
+const ROOM: usize = EVENTS_HELD + 16;
 
 /// Bits of an entry that say what it is; the others are grains of time since the
 /// entry before.
