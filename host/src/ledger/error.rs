@@ -87,6 +87,12 @@ pub enum LedgerError {
         /// The database file.
         file: PathBuf,
     },
+    /// There is no such piece.
+    #[error("there is no piece {piece} in the ledger; `ledger pieces` lists those there are")]
+    NoSuchPiece {
+        /// Which.
+        piece: u32,
+    },
     /// There is no such job.
     #[error("there is no job {number} in the ledger; `ledger` lists the jobs there are", number = .0.0)]
     NoSuchJob(JobNumber),
@@ -138,6 +144,7 @@ impl LedgerError {
         matches!(
             self,
             LedgerError::NoSuchJob(_)
+                | LedgerError::NoSuchPiece { .. }
                 | LedgerError::JobEnded(_)
                 | LedgerError::AttemptUsed(_)
                 | LedgerError::NoSuchAttempt(_)

@@ -3,7 +3,7 @@
 //! nothing that could be read. Raw readings are not part of it.
 
 use super::error::LedgerError;
-use super::{Ledger, newest_form};
+use super::{Ledger, PieceNumber, newest_form};
 use serde::Serialize;
 use serde_json::{Map, Value};
 use std::io::Write;
@@ -30,6 +30,12 @@ pub enum Table {
     Punches,
     /// Calibrations, in the order they were made.
     Calibrations,
+    /// Pieces woven, by number.
+    Pieces,
+    /// What came of them, in the order it was written, piece by piece.
+    Weaving,
+    /// What loom units have seen, piece by piece.
+    LoomEvents,
 }
 
 /// A column's name and what it holds.
@@ -37,7 +43,7 @@ pub type Column = (&'static str, &'static str);
 
 impl Table {
     /// Every table.
-    pub const ALL: [Table; 9] = [
+    pub const ALL: [Table; 12] = [
         Table::Decks,
         Table::Jobs,
         Table::Attempts,
@@ -47,6 +53,9 @@ impl Table {
         Table::Units,
         Table::Punches,
         Table::Calibrations,
+        Table::Pieces,
+        Table::Weaving,
+        Table::LoomEvents,
     ];
 
     /// Its name.
@@ -62,6 +71,9 @@ impl Table {
             Table::Units => "units",
             Table::Punches => "punches",
             Table::Calibrations => "calibrations",
+            Table::Pieces => "pieces",
+            Table::Weaving => "weaving",
+            Table::LoomEvents => "loom_events",
         }
     }
 
@@ -78,6 +90,9 @@ impl Table {
             Table::Units => UNITS,
             Table::Punches => PUNCHES,
             Table::Calibrations => CALIBRATIONS,
+            Table::Pieces => PIECES,
+            Table::Weaving => WEAVING,
+            Table::LoomEvents => LOOM_EVENTS,
         }
     }
 }
@@ -212,6 +227,40 @@ const CALIBRATIONS: &[Column] = &[
     ("detail", "what was found, JSON"),
 ];
 
+const PIECES: &[Column] = &[
+    ("piece", "number of the piece"),
+    ("name", "name of its plan"),
+    ("plan_sha256", "SHA-256 of the plan file"),
+    ("began", "when it was begun"),
+    ("ended", "when it was done; empty while it is on the loom"),
+    ("place", "where it stands, JSON"),
+    (
+        "unit",
+        "the loom unit heard last and how far its events are stored, JSON",
+    ),
+];
+
+const WEAVING: &[Column] = &[
+    ("piece", "number of the piece"),
+    ("at", "when"),
+    (
+        "kind",
+        "began, pick, fault, righted, decided, note, paused, resumed, caught_up, finished or left",
+    ),
+    ("detail", "more about it, JSON"),
+];
+
+const LOOM_EVENTS: &[Column] = &[
+    ("piece", "number of the piece on the loom"),
+    ("board", "the unit's own number, hexadecimal"),
+    ("boot", "its boot"),
+    ("number", "number of the event in that boot, from 0"),
+    ("unit_us", "microseconds since the unit started"),
+    ("at", "the time of day that is"),
+    ("error_us", "by how much that may be wrong, in microseconds"),
+    ("what", "what happened"),
+];
+
 /// What went wrong with an export.
 #[derive(Debug, thiserror::Error)]
 pub enum ExportError {
@@ -247,6 +296,9 @@ pub fn records(ledger: &Ledger, table: Table) -> Result<Vec<Record>, ExportError
         Table::Units => all(&ledger.units()?),
         Table::Punches => all(&ledger.punches()?),
         Table::Calibrations => all(&ledger.calibrations()?),
+        Table::Pieces => all(&ledger.pieces()?),
+        Table::Weaving => of_each_piece(ledger, Ledger::weaving),
+        Table::LoomEvents => of_each_piece(ledger, Ledger::loom_events),
     }
 }
 
@@ -273,6 +325,17 @@ fn faults(ledger: &Ledger) -> Result<Vec<Record>, ExportError> {
             whole.extend(record(fault)?);
             records.push(whole);
         }
+    }
+    Ok(records)
+}
+
+fn of_each_piece<T: Serialize>(
+    ledger: &Ledger,
+    rows: impl Fn(&Ledger, PieceNumber) -> Result<Vec<T>, LedgerError>,
+) -> Result<Vec<Record>, ExportError> {
+    let mut records = Vec::new();
+    for piece in ledger.pieces()? {
+        records.extend(all(&rows(ledger, piece.piece)?)?);
     }
     Ok(records)
 }

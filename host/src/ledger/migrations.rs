@@ -15,6 +15,7 @@ pub(super) const STEPS: &[&str] = &[
     include_str!("migrations/0001.sql"),
     include_str!("migrations/0002.sql"),
     include_str!("migrations/0003.sql"),
+    include_str!("migrations/0004.sql"),
 ];
 
 /// Marks the file as a ledger: "CWrd" in ASCII.

@@ -28,6 +28,7 @@ mod readings;
 mod rows;
 mod types;
 mod upkeep;
+mod weaving;
 mod words;
 mod write;
 pub mod writer;
@@ -38,6 +39,7 @@ pub use lock::LOCK_FILE;
 pub use migrations::newest_form;
 pub use rows::*;
 pub use types::*;
+pub use weaving::*;
 pub use words::{Ending, EventKind, JobKind, Verdict};
 pub(crate) use write::spaced;
 

@@ -49,6 +49,15 @@ impl Serialize for DeckSha {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct BoardId(pub [u8; 8]);
 
+impl BoardId {
+    /// The number that is written like this.
+    #[must_use]
+    pub fn parse(text: &str) -> Option<BoardId> {
+        let number = u64::from_str_radix(text, 16).ok()?;
+        (text.len() == 16).then_some(BoardId(number.to_be_bytes()))
+    }
+}
+
 impl fmt::Display for BoardId {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         self.0.iter().try_for_each(|byte| write!(f, "{byte:02x}"))

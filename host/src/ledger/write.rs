@@ -26,12 +26,16 @@ impl Batch<'_> {
         result.map_err(|error| LedgerError::from_sql(self.dir, &error))
     }
 
-    fn run(&self, sql: &str, values: impl rusqlite::Params) -> Result<usize, LedgerError> {
+    pub(super) fn run(
+        &self,
+        sql: &str,
+        values: impl rusqlite::Params,
+    ) -> Result<usize, LedgerError> {
         let run = || self.conn.prepare_cached(sql)?.execute(values);
         self.sql(run())
     }
 
-    fn ask<T: rusqlite::types::FromSql>(
+    pub(super) fn ask<T: rusqlite::types::FromSql>(
         &self,
         sql: &str,
         values: impl rusqlite::Params,

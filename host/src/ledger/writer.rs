@@ -15,6 +15,7 @@ use super::types::{
     BoardId, DeckSha, EndedAttempt, NewAttempt, NewCalibration, NewEvent, NewJob, OpenAttempt,
     Readings, SeenUnit, UnixMillis,
 };
+use super::weaving::{NewPiece, PieceNumber, PieceRow, Woven};
 use super::words::Ending;
 use super::write::Batch;
 use cardwright_protocol::{Attempt, CardId, CardNumber, JobNumber};
@@ -74,6 +75,12 @@ pub enum Command {
     ReadingJobs,
     /// Answered by [`Answer::DeckTexts`].
     DeckTexts,
+    /// Answered by [`Answer::Piece`].
+    BeginPiece(NewPiece),
+    /// Answered by [`Answer::Done`].
+    Woven(Box<Woven>),
+    /// Answered by [`Answer::Pieces`].
+    Pieces,
 }
 
 /// What came of a command.
@@ -105,6 +112,10 @@ pub enum Answer {
     Readings(Option<Readings>),
     /// What is known of reader and punches.
     Upkeep(Vec<Upkeep>),
+    /// The new piece's number.
+    Piece(PieceNumber),
+    /// Pieces.
+    Pieces(Vec<PieceRow>),
 }
 
 /// The end of one command.
@@ -356,5 +367,8 @@ fn carry_out(ledger: &Ledger, command: &Command) -> Result<Answer, LedgerError> 
         Command::Attempts(job) => ledger.attempts(*job).map(Answer::Attempts),
         Command::ReadingJobs => ledger.reading_jobs().map(Answer::Jobs),
         Command::DeckTexts => ledger.deck_texts().map(Answer::DeckTexts),
+        Command::BeginPiece(piece) => batch.begin_piece(piece).map(Answer::Piece),
+        Command::Woven(woven) => batch.woven(woven).map(done),
+        Command::Pieces => ledger.pieces().map(Answer::Pieces),
     }
 }
