@@ -1,10 +1,11 @@
 //! The rig's firmware over a modelled world.
 //!
 //! Enters: time, bytes from a host, and what a person does at the machine.
-//! Leaves: bytes for the host, and apart from that the truth about every card,
-//! for tests. The firmware core is the one that runs on the chip, unchanged;
-//! everything it can touch is a pin of [`board`]. The world knows millimetres,
-//! microseconds and light; it knows no deck, no message and no verdict.
+//! Leaves: bytes for the host, and apart from that the truth about every card
+//! and every pick, for tests. The firmware core is the one that runs on the
+//! chip, unchanged; everything it can touch is a pin of [`board`]. The world
+//! knows millimetres, microseconds and light; it knows no deck, no message and
+//! no verdict.
 
 pub mod attendant;
 pub mod bench;
@@ -15,6 +16,7 @@ pub mod chance;
 pub mod faults;
 pub mod geometry;
 pub mod line;
+pub mod loom;
 pub mod optics;
 pub mod pty;
 pub mod reading;
@@ -31,6 +33,7 @@ pub use cabled::CabledUnit;
 pub use card_maker::CardMaker;
 pub use faults::{FaultKind, Faults};
 pub use line::{Line, LineSettings};
+pub use loom::{Loom, LoomOptions, LoomWorld};
 pub use reading::ReaderModel;
 pub use settings::WorldSettings;
 pub use unit::{Nameplate, VirtualUnit};

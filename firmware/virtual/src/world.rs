@@ -12,6 +12,7 @@
 mod block;
 mod feed;
 mod light;
+mod loom;
 mod operator;
 mod pins;
 mod pulses;
@@ -19,6 +20,7 @@ mod safety;
 mod trace;
 
 use crate::faults::{FaultKind, Faults, Injectors};
+use crate::loom::LoomPlace;
 use crate::settings::WorldSettings;
 use crate::stock::Stock;
 use crate::truth::{Injected, Truth};
@@ -68,6 +70,7 @@ pub struct World {
     signals: VecDeque<Signal>,
     watchdog_fed: u64,
     trace: Option<Trace>,
+    loom: Option<Box<LoomPlace>>,
 }
 
 impl World {
@@ -98,6 +101,7 @@ impl World {
             signals: VecDeque::new(),
             watchdog_fed: 0,
             trace: None,
+            loom: None,
         }
     }
 
@@ -128,11 +132,15 @@ impl World {
     /// first. The world need not be looked at before.
     #[must_use]
     pub fn next_change(&self) -> Micros {
-        Micros(
+        let machine = Micros(
             self.next
                 .min(self.bar.ready_at())
                 .min(self.pulses.next_at()),
-        )
+        );
+        match &self.loom {
+            Some(place) => machine.min(place.next_change()),
+            None => machine,
+        }
     }
 
     /// Lets time pass until `now`.
@@ -151,6 +159,9 @@ impl World {
             }
         }
         self.now = self.now.max(now.0);
+        if let Some(place) = &mut self.loom {
+            place.advance(Micros(self.now));
+        }
     }
 
     /// Everything that is due at the present moment.
