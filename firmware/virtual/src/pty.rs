@@ -12,6 +12,7 @@ use crate::bench::Bench;
 use crate::cabled::CabledUnit;
 use crate::faults::Faults;
 use crate::line::LineSettings;
+use crate::loom::{self, LoomOptions, Mistake, Weaver};
 use crate::settings::WorldSettings;
 use crate::stock::Card;
 use crate::truth::Truth;
@@ -85,6 +86,8 @@ pub struct Options {
     pub blanks: u64,
     /// Cards that lie in the magazine before the blank ones.
     pub cards: Vec<Card>,
+    /// A loom whose sensors are wired to the unit, and who weaves at it.
+    pub loom: Option<LoomOptions>,
 }
 
 impl Default for Options {
@@ -101,6 +104,7 @@ impl Default for Options {
             cable_out_us: 2_000_000,
             blanks: 0,
             cards: Vec::new(),
+            loom: None,
         }
     }
 }
@@ -168,6 +172,9 @@ fn virtual_unit(options: Options) -> CabledUnit {
     let mut world = World::new(options.world, &options.faults);
     world.load_cards(options.cards);
     world.fill_magazine(options.blanks);
+    if let Some(loom) = options.loom {
+        world.put_loom(loom);
+    }
     let mut unit = VirtualUnit::new(world, options.nameplate);
     unit.measure_polls();
     CabledUnit::new(unit, &options.line, options.cable_out_us)
@@ -260,6 +267,33 @@ impl<U> Handle<U> {
         U: Bench,
     {
         self.at_the_machine(|unit| unit.world().truth().clone())
+    }
+
+    /// The mistake after which the weaver stands and waits, if one does.
+    ///
+    /// # Errors
+    /// [`PtyError::Gone`] if the world does not answer.
+    pub fn weaver_waits(&self) -> Result<Option<Mistake>, PtyError>
+    where
+        U: Bench,
+    {
+        self.at_the_machine(|unit| unit.world().weaver().and_then(Weaver::waiting))
+    }
+
+    /// Tells a weaver who waits to do these acts and then to weave on with step
+    /// `from`. False if none waits: then nothing is done.
+    ///
+    /// # Errors
+    /// [`PtyError::Gone`] if the world does not answer.
+    pub fn tell_weaver(&self, acts: Vec<loom::Act>, from: u64) -> Result<bool, PtyError>
+    where
+        U: Bench,
+    {
+        self.at_the_machine(move |unit| {
+            unit.world_mut()
+                .weaver_mut()
+                .is_some_and(|weaver| weaver.remedy(acts) && weaver.go_on(from))
+        })
     }
 
     /// Stops the world; what has really happened.

@@ -4,7 +4,10 @@
 use cardwright_protocol::frame::MOST_WIRE;
 use cardwright_protocol::link::{HostEvent, HostLink, Versions};
 use cardwright_protocol::{HostToUnit, Micros, UnitToHost};
+use cardwright_virtual::chance::Fault;
+use cardwright_virtual::loom::{Act, MistakeKind, Mistakes, Script, Step, Weaver, WeaverSettings};
 use cardwright_virtual::pty::{Handle, Options, VirtualRig};
+use cardwright_virtual::{CabledUnit, Loom, LoomOptions};
 use rustix::fs::{Mode, OFlags, open};
 use std::os::fd::OwnedFd;
 use std::path::Path;
@@ -146,6 +149,52 @@ fn the_operator_acts_from_another_thread_and_the_truth_comes_out() {
         .expect("the rig runs");
     assert_eq!(rig.truth().expect("the rig runs").cards.len(), 1);
     assert_eq!(rig.stop().expect("it ran to the end").cards.len(), 1);
+}
+
+#[test]
+fn a_weaver_works_at_the_unit_and_is_told_how_to_go_on() {
+    let always = Mistakes::only(MistakeKind::BeatsTwice, Fault::new(1.0, 1));
+    let settings = WeaverSettings {
+        picks_a_minute: 200.0,
+        mistakes: always,
+        ..WeaverSettings::default()
+    };
+    let rig = serve(Options {
+        factor: 20.0,
+        loom: Some(LoomOptions {
+            weaver: Some((Script::once(vec![Step::NEXT_CARD; 3]), settings)),
+            ..LoomOptions::default()
+        }),
+        ..Options::default()
+    });
+    for step in 0..3 {
+        let started = Instant::now();
+        let mistake = loop {
+            if let Some(mistake) = rig.weaver_waits().expect("the rig runs") {
+                break mistake;
+            }
+            assert!(started.elapsed() < PATIENCE, "the weaver goes on and on");
+            std::thread::sleep(Duration::from_millis(2));
+        };
+        assert_eq!((mistake.step, mistake.next), (step, step + 1));
+        let told = rig.tell_weaver(vec![Act::BeatLightly], mistake.next);
+        assert!(told.expect("the rig runs"));
+    }
+    let started = Instant::now();
+    let finished = |unit: &mut CabledUnit| {
+        let world = unit.unit.world();
+        world.weaver().is_some_and(Weaver::finished)
+    };
+    while !rig.at_the_machine(finished).expect("the rig runs") {
+        assert!(started.elapsed() < PATIENCE, "the script does not end");
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    let counts = rig
+        .at_the_machine(|unit| unit.unit.world().loom().map(Loom::counts))
+        .expect("the rig runs")
+        .expect("there is a loom");
+    assert_eq!((counts.forward, counts.throws, counts.beats), (3, 3, 9));
+    assert_eq!(serve(Options::default()).weaver_waits().ok(), Some(None));
 }
 
 #[test]
