@@ -361,11 +361,3 @@ impl World {
 
 #[cfg(test)]
 mod tests;
-
-impl World {
-    /// The lines of the loom's sensors.
-    #[must_use]
-    pub fn loom_lines(&self) -> u8 {
-        0
-    }
-}
