@@ -230,6 +230,8 @@ impl Screen {
             News::Upkeep(known) => {
                 self.result(&super::rig::upkeep_text(known), INFO_INDENT);
             }
+            // a loom has a screen of its own
+            News::Weave(_) => {}
             News::Advice { words } => self.note(words),
             News::Calibration(came) if came.stored => {
                 self.result(&came.words.join("\n"), INFO_INDENT);

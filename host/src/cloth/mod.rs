@@ -34,6 +34,7 @@ pub use faults::{ClothError, ClothFault};
 pub use hooks::{Along, CardEnd, CastOut, Corner, Place, Side};
 pub use make::{Made, MakeFault};
 pub use mounting::{Mounting, MountingFault};
+pub(crate) use read::rgb;
 pub use squares::{OddSquare, Recognised, Squares, SquaresFault};
 pub use tie::{Section, Tie, TieFault, Turning, Way};
 pub use weave::{Bound, Weave, WeaveFault};

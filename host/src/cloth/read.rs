@@ -3,6 +3,7 @@
 mod colours;
 
 pub(super) use colours::apart;
+pub(crate) use colours::rgb;
 
 use super::faults::{ClothError, ClothFault};
 use super::hooks::{self, CastOut};

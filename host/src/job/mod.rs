@@ -18,7 +18,7 @@ pub(crate) mod verdict;
 mod words;
 
 pub use account::{Account, SpoiledCard};
-pub use news::{CalibrationNews, FaultPlace, News, UnitInfo, UpkeepNews};
+pub use news::{CalibrationNews, FaultPlace, News, UnitInfo, UpkeepNews, WeaveNews};
 pub use run::Job;
 pub use stacked::StackFinding;
 pub use words::{remedy_of_stop, setting_words, stop_words, unsafe_words};
@@ -150,7 +150,7 @@ pub enum Input {
 }
 
 /// What a person orders.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize)]
 #[serde(rename_all = "snake_case", tag = "order")]
 pub enum Person {
     /// I have looked at the machine; let it move again.
@@ -169,6 +169,8 @@ pub enum Person {
     CardsLaidIn,
     /// Cut the spoiled cards again next.
     Recut,
+    /// A weaver says something.
+    Weave(Box<crate::weave::Says>),
 }
 
 /// What a job wants done.

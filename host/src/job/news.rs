@@ -86,6 +86,21 @@ pub struct CalibrationNews {
     pub words: Vec<String>,
 }
 
+/// What a weaver is told.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum WeaveNews {
+    /// The work as it stands now.
+    View(Box<crate::weave::view::View>),
+    /// Something has happened.
+    Line {
+        /// What and when.
+        line: crate::weave::view::Line,
+        /// Whether it is worth a sound.
+        sound: bool,
+    },
+}
+
 /// A piece of news.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case", tag = "event")]
@@ -209,6 +224,8 @@ pub enum News {
     },
     /// A rig was calibrated, or was not.
     Calibration(Box<CalibrationNews>),
+    /// From the loom.
+    Weave(Box<WeaveNews>),
     /// A part was moved on its own.
     Exercised {
         /// What was seen, in words.

@@ -9,16 +9,19 @@ use toml::Spanned;
 
 pub(super) fn colour(written: &Spanned<String>) -> Result<Rgb, Found> {
     let text = written.get_ref();
+    match rgb(text) {
+        Some(colour) => Ok(colour),
+        None => refuse(written, ClothFault::Colour(text.clone())),
+    }
+}
+
+/// The colour of `#` and six hexadecimal digits.
+pub(crate) fn rgb(text: &str) -> Option<Rgb> {
     let digits = text.strip_prefix('#').filter(|digits| {
         digits.len() == 6 && digits.bytes().all(|digit| digit.is_ascii_hexdigit())
-    });
-    match digits.map(|digits| u32::from_str_radix(digits, 16)) {
-        Some(Ok(value)) => {
-            let [_, red, green, blue] = value.to_be_bytes();
-            Ok([red, green, blue])
-        }
-        _ => refuse(written, ClothFault::Colour(text.clone())),
-    }
+    })?;
+    let [_, red, green, blue] = u32::from_str_radix(digits, 16).ok()?.to_be_bytes();
+    Some([red, green, blue])
 }
 
 /// A name that nothing before it has.

@@ -104,6 +104,7 @@ impl Job {
     }
 
     pub(super) fn person(&mut self, order: Person, at: UnixMillis, fx: &mut Vec<Effect>) {
+        let stack_ends = order == Person::Stop;
         match order {
             Person::Reset => match self.phase {
                 Phase::AwaitingReset => self.begin(at, fx),
@@ -118,8 +119,9 @@ impl Job {
             Person::CardsLaidIn => fx.push(Effect::Send(HostToUnit::CardLaidIn)),
             Person::Recut => self.recut_next(at, fx),
             Person::Stop | Person::Interrupt => {
-                self.person_stops(order == Person::Stop, at, fx);
+                self.person_stops(stack_ends, at, fx);
             }
+            Person::Weave(_) => {}
         }
     }
 

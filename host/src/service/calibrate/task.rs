@@ -319,7 +319,7 @@ impl Calibrate {
             Person::Pause => fx.push(Effect::Send(HostToUnit::Pause)),
             Person::Resume => fx.push(Effect::Send(HostToUnit::Resume)),
             Person::Stop | Person::Interrupt => self.close(End::Stopped, at, fx),
-            Person::Reset | Person::Recut => {}
+            Person::Reset | Person::Recut | Person::Weave(_) => {}
         }
     }
 }

@@ -1,0 +1,426 @@
+//! Weaving, as a task over the link to a loom unit. A pure state machine.
+//!
+//! Enters: what the unit says, what the ledger has on disk, what the weaver says.
+//! Leaves: messages for the unit, records for the ledger, a view for the screen.
+//! Refuses to let the unit forget an event before it is on disk with all that came of
+//! it, to take what happened while nobody looked without asking, and a unit that
+//! knows nothing of looms.
+
+mod show;
+mod unit;
+
+use cardwright_protocol::loom::{LoomCounts, LoomSettings};
+use cardwright_protocol::{HostToUnit, UnitToHost};
+use serde::{Deserialize, Serialize};
+use serde_json::json;
+use std::collections::VecDeque;
+
+use super::pace::Pace;
+use super::view::{Asking, Line};
+use super::walk::Walk;
+use super::watch::{Decision, Fitted, Place, Seen, Told, Watch};
+use crate::job::{Effect, End, Input, Mark, News, Person, Task, WeaveNews};
+use crate::ledger::writer::Command;
+use crate::ledger::{
+    BoardId, NewLoomEvent, NewWeaving, PieceNumber, UnitStored, UnixMillis, WeavingKind, Woven,
+};
+use crate::loom::LoomClock;
+
+/// Lines that a screen shows of what happened.
+const LINES_KEPT: usize = 40;
+
+/// Picks woven last that a screen may draw.
+const PICKS_KEPT: usize = 200;
+
+/// What the weaver says.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "says")]
+pub enum Says {
+    /// Decides something about the count.
+    Decided {
+        /// What.
+        decision: Decision,
+    },
+    /// What happened while the program was off is taken as it was counted, or not.
+    CatchUp {
+        /// Whether it is.
+        take: bool,
+    },
+    /// Something to be written down.
+    Note {
+        /// What.
+        text: String,
+    },
+    /// I rest.
+    Pause,
+    /// I go on.
+    Resume,
+}
+
+/// Where a piece stands in the ledger.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Stored {
+    /// Where the work stands.
+    pub place: Place,
+    /// What the unit's events have added up to in its present boot.
+    #[serde(default)]
+    pub counts: LoomCounts,
+}
+
+/// What is woven, and where it was left.
+#[derive(Clone, Debug)]
+pub struct WeaveOrder {
+    /// The piece in the ledger.
+    pub piece: PieceNumber,
+    /// The plan's walk.
+    pub walk: Walk,
+    /// For the unit.
+    pub settings: LoomSettings,
+    /// Millimetres of cloth an event of the take-up stands for, if it is seen.
+    pub take_up_mm: Option<f64>,
+    /// Where it was left.
+    pub stored: Stored,
+    /// How far which unit's events are stored.
+    pub unit: Option<UnitStored>,
+    /// How many times as fast as the wall's clock the loom's runs; 1 for a real one.
+    pub speed: f64,
+}
+
+/// What happened while nobody looked, until it is known whether it counts.
+#[derive(Debug)]
+struct CatchUp {
+    /// The first event that was seen as it happened.
+    until: u32,
+    events: Vec<Seen>,
+    asked: bool,
+}
+
+/// The task.
+#[derive(Debug)]
+pub struct Weave {
+    order: WeaveOrder,
+    watch: Watch,
+    counts: LoomCounts,
+    pace: Pace,
+    clock: LoomClock,
+    /// The time of day at which this task began, by the wall.
+    began: Option<UnixMillis>,
+    version: u16,
+    board: Option<BoardId>,
+    boot: u32,
+    /// Whether the unit was asked to send since this session with it began.
+    follows: bool,
+    /// Whether this task has followed this boot of the unit before.
+    followed: Option<(BoardId, u32)>,
+    next_event: Option<u32>,
+    asked_at: Option<i64>,
+    compared_at: Option<i64>,
+    /// When the work was begun or taken up, by the loom's clock.
+    began_at: Option<i64>,
+    /// Whether `counts` are the unit's own up to the last event.
+    counts_known: bool,
+    catch_up: Option<CatchUp>,
+    paused: bool,
+    heard: bool,
+    wants_chain: bool,
+    lines: VecDeque<Line>,
+    woven: VecDeque<u64>,
+    /// Records on their way to the disk, with the first event not in them.
+    under_way: VecDeque<(Mark, Option<u32>)>,
+    marks: u64,
+    leaving: bool,
+    end: Option<End>,
+}
+
+impl Weave {
+    /// Weaving that goes on where `order` says.
+    #[must_use]
+    pub fn new(order: WeaveOrder) -> Weave {
+        let fitted = Fitted(order.settings.fitted);
+        let stored = order.stored.clone();
+        Weave {
+            watch: Watch::new(order.walk.clone(), fitted, stored.place),
+            counts: stored.counts,
+            order,
+            pace: Pace::default(),
+            clock: LoomClock::default(),
+            began: None,
+            version: 0,
+            board: None,
+            boot: 0,
+            follows: false,
+            followed: None,
+            next_event: None,
+            asked_at: None,
+            compared_at: None,
+            began_at: None,
+            counts_known: true,
+            catch_up: None,
+            paused: false,
+            heard: false,
+            wants_chain: false,
+            lines: VecDeque::new(),
+            woven: VecDeque::new(),
+            under_way: VecDeque::new(),
+            marks: 0,
+            leaving: false,
+            end: None,
+        }
+    }
+
+    /// The watch.
+    #[must_use]
+    pub fn watch(&self) -> &Watch {
+        &self.watch
+    }
+
+    /// The time by the loom's clock: the wall's, unless the loom is virtual and
+    /// runs faster.
+    fn loom_time(&mut self, at: UnixMillis) -> i64 {
+        let began = self.began.get_or_insert(at).0;
+        began + ((at.0 - began) as f64 * self.order.speed) as i64
+    }
+
+    /// Begins, or goes on.
+    fn begin(&mut self, at: i64, fx: &mut Vec<Effect>) {
+        let place = self.watch.place();
+        let detail = json!({ "next": place.next, "in_cloth": place.in_cloth });
+        let mut told = Vec::new();
+        self.watch.ask_for_chain(&mut told);
+        self.wants_chain = told.contains(&Told::WantsChain);
+        self.keep(
+            at,
+            Vec::new(),
+            vec![(WeavingKind::Began, detail)],
+            &told,
+            fx,
+        );
+    }
+
+    /// Writes down events and what came of them.
+    fn keep(
+        &mut self,
+        at: i64,
+        events: Vec<NewLoomEvent>,
+        said: Vec<(WeavingKind, serde_json::Value)>,
+        told: &[Told],
+        fx: &mut Vec<Effect>,
+    ) {
+        let mut records: Vec<NewWeaving> = said
+            .into_iter()
+            .map(|(kind, detail)| NewWeaving {
+                at: UnixMillis(at),
+                kind,
+                detail,
+            })
+            .collect();
+        // what is righted as the weaver says something is righted by that
+        let by = if records.is_empty() { "loom" } else { "weaver" };
+        for told in told {
+            self.tell(told, by, at, &mut records, fx);
+        }
+        let unit = self
+            .board
+            .zip(self.next_event)
+            .map(|(board, next)| UnitStored {
+                board,
+                boot: self.boot,
+                next,
+            });
+        let stored = Stored {
+            place: self.watch.place().clone(),
+            counts: self.counts,
+        };
+        let woven = Woven {
+            piece: self.order.piece,
+            ended: records.iter().any(|r| r.kind == WeavingKind::Finished),
+            events,
+            records,
+            place: serde_json::to_value(stored).unwrap_or_default(),
+            unit,
+        };
+        let mark = Mark(self.marks);
+        self.marks += 1;
+        self.under_way.push_back((mark, self.next_event));
+        fx.push(Effect::Record(
+            mark,
+            Box::new(Command::Woven(Box::new(woven))),
+        ));
+    }
+
+    /// Puts one thing told into words, for the screen and for the ledger.
+    fn tell(
+        &mut self,
+        told: &Told,
+        by: &str,
+        now: i64,
+        records: &mut Vec<NewWeaving>,
+        fx: &mut Vec<Effect>,
+    ) {
+        let (at, kind, detail) = match told {
+            Told::Woven { pick, at } => {
+                self.pace.pick(*at);
+                if self.woven.len() == PICKS_KEPT {
+                    self.woven.pop_front();
+                }
+                self.woven.push_back(*pick);
+                (*at, WeavingKind::Pick, self.pick_detail(*pick))
+            }
+            Told::Fault(fault) => (fault.at, WeavingKind::Fault, self.fault_detail(fault)),
+            Told::Righted { fault, at } => {
+                let detail = json!({ "fault": fault, "by": by });
+                (*at, WeavingKind::Righted, detail)
+            }
+            Told::Mark { words, .. } => {
+                self.line(now, words.clone(), true, fx);
+                return;
+            }
+            Told::WantsChain => {
+                self.wants_chain = true;
+                return;
+            }
+            Told::Finished => (now, WeavingKind::Finished, json!({})),
+        };
+        if let Some(words) = self.words(told) {
+            let sound = matches!(told, Told::Fault(_) | Told::Finished);
+            self.line(at, words, sound, fx);
+        }
+        records.push(NewWeaving {
+            at: UnixMillis(at),
+            kind,
+            detail,
+        });
+    }
+
+    /// Tells one line of what happened.
+    fn line(&mut self, at: i64, words: String, sound: bool, fx: &mut Vec<Effect>) {
+        let line = Line { at, words };
+        if self.lines.len() == LINES_KEPT {
+            self.lines.pop_front();
+        }
+        self.lines.push_back(line.clone());
+        fx.push(Effect::Tell(News::Weave(Box::new(WeaveNews::Line {
+            line,
+            sound,
+        }))));
+    }
+
+    fn show(&self, at: i64, fx: &mut Vec<Effect>) {
+        let view = Box::new(self.view(at));
+        fx.push(Effect::Tell(News::Weave(Box::new(WeaveNews::View(view)))));
+    }
+
+    fn says(&mut self, says: &Says, at: i64, fx: &mut Vec<Effect>) {
+        match says {
+            Says::Decided { decision } => {
+                let mut told = Vec::new();
+                if let Err(not) = self.watch.decide(decision, at, &mut told) {
+                    let words = not.to_string();
+                    fx.push(Effect::Tell(News::Refused { words }));
+                    return;
+                }
+                self.wants_chain = false;
+                let detail = serde_json::to_value(decision).unwrap_or_default();
+                let words = self.decision_words(decision);
+                self.line(at, words, false, fx);
+                let said = vec![(WeavingKind::Decided, detail)];
+                self.keep(at, Vec::new(), said, &told, fx);
+            }
+            Says::CatchUp { take } => self.caught_up(*take, at, fx),
+            Says::Note { text } => {
+                self.line(at, format!("note: {text}"), false, fx);
+                let said = vec![(WeavingKind::Note, json!({ "text": text }))];
+                self.keep(at, Vec::new(), said, &[], fx);
+            }
+            Says::Pause | Says::Resume => {
+                let paused = *says == Says::Pause;
+                if paused == self.paused {
+                    return;
+                }
+                self.paused = paused;
+                self.pace.pause();
+                let (kind, words) = match paused {
+                    true => (WeavingKind::Paused, "pause"),
+                    false => (WeavingKind::Resumed, "going on"),
+                };
+                self.line(at, words.to_string(), false, fx);
+                self.keep(at, Vec::new(), vec![(kind, json!({}))], &[], fx);
+            }
+        }
+    }
+
+    fn leave(&mut self, at: i64, fx: &mut Vec<Effect>) {
+        if self.leaving {
+            return;
+        }
+        self.leaving = true;
+        let place = self.watch.place();
+        let detail = json!({ "next": place.next, "in_cloth": place.in_cloth });
+        self.keep(at, Vec::new(), vec![(WeavingKind::Left, detail)], &[], fx);
+    }
+
+    /// Ends once everything is on disk.
+    fn end_if_done(&mut self) {
+        let done = self.leaving || self.watch.is_finished() && self.catch_up.is_none();
+        if self.end.is_none() && done && self.under_way.is_empty() && self.began_at.is_some() {
+            let faults = !self.watch.place().open.is_empty();
+            self.end = Some(End::Done { faults });
+        }
+    }
+}
+
+impl Task for Weave {
+    fn take(&mut self, input: Input, at: UnixMillis, fx: &mut Vec<Effect>) {
+        let now = self.loom_time(at);
+        match input {
+            Input::Opened { version, .. } => self.opened(version, fx),
+            Input::Message(message) => match *message {
+                UnitToHost::Identity(identity) => self.identity(&identity, now, fx),
+                UnitToHost::Loom(status) => self.status(&status, now, fx),
+                UnitToHost::LoomEvents(events) => self.events(&events, now, fx),
+                UnitToHost::Refused(refusal) => self.refused(&refusal, fx),
+                _ => return,
+            },
+            Input::UnitRestarted => {
+                self.follows = false;
+                self.line(now, "the loom unit restarted".to_string(), true, fx);
+            }
+            Input::Silent => self.heard = false,
+            Input::Heard => self.heard = true,
+            Input::Recorded(mark) => {
+                self.recorded(mark, now, fx);
+                self.end_if_done();
+                return;
+            }
+            Input::Person(Person::Weave(says)) => self.says(&says, now, fx),
+            Input::Person(Person::Stop | Person::Interrupt) => self.leave(now, fx),
+            Input::Person(_) => return,
+        }
+        self.show(now, fx);
+        self.end_if_done();
+    }
+
+    fn waits_for_unit(&self) -> bool {
+        self.asked_at.is_some()
+    }
+
+    fn end(&self) -> Option<&End> {
+        self.end.as_ref()
+    }
+}
+
+impl Weave {
+    fn recorded(&mut self, mark: Mark, now: i64, fx: &mut Vec<Effect>) {
+        while let Some((first, next)) = self.under_way.front().copied() {
+            if first.0 > mark.0 {
+                break;
+            }
+            self.under_way.pop_front();
+            // only what the unit still holds for this boot can be let go
+            if let Some(next) = next.filter(|_| self.follows && first == mark) {
+                fx.push(Effect::Send(HostToUnit::LoomFrom(next)));
+            }
+        }
+        self.compare_clocks(now, fx);
+    }
+}

@@ -1,0 +1,120 @@
+//! What a screen shows of the work: everything in it is ready to be read.
+
+use serde::{Deserialize, Serialize};
+
+use super::watch::{Choice, Fault, Remedy, Stand};
+
+/// The next pick.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct NextPick {
+    /// Its number in the plan, from 1.
+    pub number: u64,
+    /// The section's name.
+    pub section: String,
+    /// Which section, from 1, and how many there are.
+    pub section_of: (usize, usize),
+    /// Which repeat, from 1, and how many there are.
+    pub repeat_of: (u64, u64),
+    /// The card; none for a ground pick.
+    pub card: Option<u32>,
+    /// The card's deck, where the plan has several.
+    pub deck: Option<String>,
+    /// The weft, and its colour if the plan says one.
+    pub weft: Option<(String, Option<[u8; 3]>)>,
+    /// Whether the cards run backwards there; none for a ground pick.
+    pub back: Option<bool>,
+    /// How the cylinder gets there, if not by one turn on or back as before.
+    pub turns: Option<String>,
+}
+
+/// A fault that is open.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct OpenFault {
+    /// The fault.
+    pub fault: Fault,
+    /// What is wrong.
+    pub words: String,
+    /// How it shows.
+    pub evidence: String,
+    /// How to get right again.
+    pub remedy: String,
+    /// The same, for hands.
+    pub hands: Remedy,
+    /// What can be decided instead.
+    pub choices: Vec<(Choice, String)>,
+}
+
+/// What the weaver is asked.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "asks")]
+pub enum Asking {
+    /// Lay the chain so that the next turn brings this card, and say so.
+    Chain {
+        /// The card, in words.
+        card: String,
+    },
+    /// Something happened while this program was off: is it to be taken as it was
+    /// counted?
+    CatchUp {
+        /// Events in all.
+        events: u64,
+        /// Cards turned on, less those turned back.
+        turns: i64,
+        /// Beats.
+        beats: u64,
+        /// The pick that would be next if it is, from 1.
+        next: u64,
+        /// Faults that it shows.
+        faults: Vec<String>,
+    },
+}
+
+/// One line of what has happened.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Line {
+    /// When, in milliseconds since 1970.
+    pub at: i64,
+    /// What.
+    pub words: String,
+}
+
+/// The work as it stands.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct View {
+    /// The plan's name.
+    pub plan: String,
+    /// The piece's number in the ledger.
+    pub piece: u32,
+    /// The time, by the loom's clock, in milliseconds since 1970.
+    pub now: i64,
+    /// The next pick; none when all are woven.
+    pub next: Option<NextPick>,
+    /// The card that stands; none if it is not known or not seen.
+    pub stands: Option<Stand>,
+    /// Picks of the plan that are woven, and in all.
+    pub picks: (u64, u64),
+    /// Picks in the cloth that count.
+    pub in_cloth: i64,
+    /// Picks in the cloth that are none of the plan's.
+    pub stray: u32,
+    /// Millimetres woven by the sett, and wanted.
+    pub length_mm: (Option<f64>, Option<f64>),
+    /// Millimetres wound on, if that is seen.
+    pub take_up_mm: Option<f64>,
+    /// Picks a minute.
+    pub picks_a_minute: Option<f64>,
+    /// Seconds left at this pace.
+    pub seconds_left: Option<f64>,
+    /// What is wrong.
+    pub open: Vec<OpenFault>,
+    /// What is asked.
+    pub asking: Option<Asking>,
+    /// The weaver rests.
+    pub paused: bool,
+    /// The unit is heard.
+    pub heard: bool,
+    /// What happened last, the newest at the end.
+    pub last: Vec<Line>,
+    /// The picks of the plan woven last, the newest at the end.
+    pub woven: Vec<u64>,
+}

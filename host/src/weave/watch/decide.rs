@@ -1,0 +1,246 @@
+//! What the weaver says. Each decision is written down beside what the sensors
+//! counted; none changes what was seen.
+
+use serde::{Deserialize, Serialize};
+use thiserror::Error;
+
+use super::fault::{Choice, FaultId, FaultKind};
+use super::place::Stand;
+use super::{Told, Turns, Watch};
+
+/// What a weaver decides.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "decided")]
+pub enum Decision {
+    /// I took so many picks out.
+    Unwove {
+        /// How many.
+        picks: u32,
+    },
+    /// The chain lies so that the next turn brings the plan's next card.
+    ChainReady,
+    /// This card stands: the last turn brought it.
+    Stands {
+        /// Which.
+        card: Stand,
+    },
+    /// The next pick is this one of the plan, from 0.
+    NextIs {
+        /// Which.
+        pick: u64,
+    },
+    /// About an open fault.
+    Fault {
+        /// Which.
+        fault: FaultId,
+        /// What.
+        choice: Choice,
+    },
+}
+
+/// Why a decision cannot be.
+#[derive(Clone, Debug, PartialEq, Eq, Error)]
+pub enum NotDecided {
+    /// More than there is.
+    #[error(
+        "{picks} picks cannot have been taken out: {there} lie in the cloth; give a smaller number"
+    )]
+    TooMany {
+        /// Said.
+        picks: u32,
+        /// In the cloth.
+        there: u64,
+    },
+    /// No such card.
+    #[error("the deck has cards 1 to {cards}; give one of these")]
+    NoSuchCard {
+        /// Its cards.
+        cards: u32,
+    },
+    /// No such pick.
+    #[error("the plan has picks 1 to {picks}; give one of these")]
+    NoSuchPick {
+        /// Its picks.
+        picks: u64,
+    },
+    /// No such fault.
+    #[error("that fault is no longer open")]
+    NoSuchFault,
+    /// The plan has no place for it.
+    #[error("the card that stands is not woven near here; say which pick is next")]
+    NoSuchPlace,
+}
+
+impl Watch {
+    /// Takes a decision at this time.
+    ///
+    /// # Errors
+    /// [`NotDecided`]; then nothing has changed.
+    pub fn decide(
+        &mut self,
+        decision: &Decision,
+        at: i64,
+        told: &mut Vec<Told>,
+    ) -> Result<(), NotDecided> {
+        match decision {
+            Decision::Unwove { picks } => self.unwove(*picks, at, told),
+            Decision::ChainReady => {
+                if let Some(pick) = self.walk.next_carded(self.place.next) {
+                    self.place.stands = self
+                        .stand_of(pick)
+                        .map(|target| self.neighbour(target, self.runs(pick).reversed()));
+                    self.place.last = self.place.stands;
+                }
+                self.stands_known(at, told);
+                Ok(())
+            }
+            Decision::Stands { card } => {
+                let cards = self.cards(*card);
+                if card.card.0 == 0 || card.card.0 > cards {
+                    return Err(NotDecided::NoSuchCard { cards });
+                }
+                self.place.stands = Some(*card);
+                self.stands_known(at, told);
+                Ok(())
+            }
+            Decision::NextIs { pick } => {
+                if *pick >= self.walk.len() {
+                    return Err(NotDecided::NoSuchPick {
+                        picks: self.walk.len(),
+                    });
+                }
+                self.place.stray = 0;
+                self.right(at, told, |_| true);
+                self.go_to(*pick, told);
+                Ok(())
+            }
+            Decision::Fault { fault, choice } => self.choose(*fault, *choice, at, told),
+        }
+    }
+
+    /// It is known again which card stands.
+    fn stands_known(&mut self, at: i64, told: &mut Vec<Told>) {
+        self.place.since.turns = 0;
+        if self.place.stray == 0 {
+            self.right(at, told, |fault| {
+                fault.kind.is_of_the_cylinder() || matches!(fault.kind, FaultKind::Apart(_))
+            });
+        }
+    }
+
+    fn unwove(&mut self, picks: u32, at: i64, told: &mut Vec<Told>) -> Result<(), NotDecided> {
+        let there = u64::from(self.place.stray) + self.place.next;
+        if u64::from(picks) > there {
+            return Err(NotDecided::TooMany { picks, there });
+        }
+        let stray = picks.min(self.place.stray);
+        self.place.stray -= stray;
+        let planned = u64::from(picks - stray);
+        self.place.in_cloth -= i64::from(picks - stray);
+        let next = self.place.next - planned;
+        self.place.last = self
+            .walk
+            .previous_carded(next)
+            .and_then(|pick| self.stand_of(pick))
+            .or(self.place.last);
+        // of what was seen while the picks came out, nothing is a pick
+        self.place.since = super::place::Since {
+            picks: self.place.since.picks,
+            turned_at: self.place.since.turned_at,
+            turn_ms: self.place.since.turn_ms,
+            ..super::place::Since::default()
+        };
+        if planned > 0 {
+            self.go_to(next, told);
+        }
+        if self.place.stray == 0 {
+            let ready = self.is_ready();
+            self.right(at, told, |fault| {
+                ready
+                    || !fault.kind.is_of_the_cylinder()
+                        && !matches!(fault.kind, FaultKind::Apart(_))
+            });
+        }
+        Ok(())
+    }
+
+    /// Whether the card that stands is the plan's next one, or the next turn brings
+    /// it.
+    #[must_use]
+    pub fn is_ready(&self) -> bool {
+        if !self.fitted.cylinder() {
+            return true;
+        }
+        let (Some(stands), Some(carded)) =
+            (self.place.stands, self.walk.next_carded(self.place.next))
+        else {
+            return self.walk.next_carded(self.place.next).is_none();
+        };
+        let Some(target) = self.stand_of(carded) else {
+            return false;
+        };
+        let by_hand = self
+            .walk
+            .pick(carded)
+            .is_some_and(|pick| matches!(pick.turns, Turns::ByHand { .. }));
+        by_hand
+            || stands == target && carded == self.place.next
+            || self.neighbour(target, self.runs(carded).reversed()) == stands
+    }
+
+    fn choose(
+        &mut self,
+        id: FaultId,
+        choice: Choice,
+        at: i64,
+        told: &mut Vec<Told>,
+    ) -> Result<(), NotDecided> {
+        let open = &self.place.open;
+        let fault = open
+            .iter()
+            .find(|fault| fault.id == id && fault.kind.choices().contains(&choice))
+            .ok_or(NotDecided::NoSuchFault)?
+            .clone();
+        match choice {
+            Choice::OnlyBeaten => {
+                if fault.evidence[2] > 0 {
+                    self.place.stray = self.place.stray.saturating_sub(1);
+                }
+            }
+            Choice::WasWoven => {
+                self.woven(at, told);
+            }
+            Choice::LeaveOut => self.go_to(self.place.next + 1, told),
+            Choice::GoOnFromHere => self.go_on_from_here(told)?,
+        }
+        self.right(at, told, |fault| fault.id == id);
+        let ready = self.is_ready() && self.place.stray == 0;
+        self.right(at, told, |fault| {
+            ready && (fault.kind.is_of_the_cylinder() || matches!(fault.kind, FaultKind::Apart(_)))
+        });
+        Ok(())
+    }
+
+    /// The picks beyond the plan stay in the cloth, and the plan goes on after the
+    /// card that stands.
+    fn go_on_from_here(&mut self, told: &mut Vec<Told>) -> Result<(), NotDecided> {
+        let stands = self.place.stands.ok_or(NotDecided::NoSuchPlace)?;
+        let nearest = self.walk.find(stands.deck, stands.card, self.place.next);
+        let near = |pick: &Option<u64>| pick.map(|pick| pick.abs_diff(self.place.next));
+        let pick = [nearest.from, nearest.before]
+            .into_iter()
+            .filter(|pick| pick.is_some())
+            .min_by_key(near)
+            .flatten()
+            .ok_or(NotDecided::NoSuchPlace)?;
+        let beaten = self.place.stray > 0;
+        self.place.in_cloth += i64::from(self.place.stray);
+        self.place.stray = 0;
+        if beaten {
+            self.place.last = Some(stands);
+        }
+        self.place.since.turns = u32::from(!beaten);
+        self.go_to(pick + u64::from(beaten), told);
+        Ok(())
+    }
+}

@@ -1,0 +1,138 @@
+//! Turns of the cylinder: on to the card the plan wants, or not.
+
+use super::fault::{Apart, FaultKind};
+use super::place::Stand;
+use super::{Direction, PickBy, Seen, Told, Turns, Watch};
+
+/// A turn that comes after less than this share of the usual time is one of two in
+/// one go.
+const QUICK: f64 = 0.5;
+
+/// How much of the usual time between turns a new one makes.
+const LEARNT: f64 = 0.2;
+
+impl Watch {
+    pub(super) fn turned(&mut self, way: Direction, seen: Seen, told: &mut Vec<Told>) {
+        let quick = self.rhythm(seen.at);
+        let lifted = if self.fitted.griffe() || self.fitted.any_box() {
+            self.place.since.lifts > 0 || self.place.since.wefts > 0
+        } else {
+            !quick
+        };
+        self.place.since.turns += 1;
+        self.place.since.lifts = 0;
+        let Some(before) = self.place.stands else {
+            return;
+        };
+        let stands = self.neighbour(before, way);
+        self.place.stands = Some(stands);
+        self.compare(before, stands, way, lifted, seen, told);
+        if self.fitted.pick_by() == PickBy::Turn {
+            self.made(seen, told);
+        }
+    }
+
+    /// Compares the card that stands now with the one the plan wants.
+    fn compare(
+        &mut self,
+        before: Stand,
+        stands: Stand,
+        way: Direction,
+        lifted: bool,
+        seen: Seen,
+        told: &mut Vec<Told>,
+    ) {
+        let next = self.place.next;
+        let Some(carded) = self.walk.next_carded(next) else {
+            return;
+        };
+        let (Some(target), Some(pick)) = (self.stand_of(carded), self.walk.pick(carded)) else {
+            return;
+        };
+        if self.is_ready() && before != target {
+            if self.place.stray == 0 {
+                self.right(seen.at, told, |fault| fault.kind.is_of_the_cylinder());
+            }
+            return;
+        }
+        if stands == target {
+            // the ground picks before it are not beaten
+            self.fault(FaultKind::CardWithoutBeat { card: before }, seen, told);
+            return;
+        }
+        // turned by hand to a card that is no neighbour, or a chain is hung
+        let free = !matches!(pick.turns, Turns::One(_)) && before != target;
+        if free
+            || self
+                .place
+                .open
+                .iter()
+                .any(|fault| fault.kind.is_of_the_cylinder())
+        {
+            return;
+        }
+        let onward = self.walk.next_carded(carded + 1).and_then(|after| {
+            match self.walk.pick(after)?.turns {
+                Turns::One(way) => Some(way),
+                _ => None,
+            }
+        });
+        let kind = if before == target && (way == self.runs(carded) || onward == Some(way)) {
+            if self.lacks_weft_of(next) {
+                return;
+            }
+            if lifted {
+                FaultKind::CardWithoutBeat { card: target }
+            } else {
+                FaultKind::TurnedTwice { passed: target }
+            }
+        } else if way == self.runs(carded) && before != target {
+            // it went the right way and is still not there: it was not where it
+            // was thought to be
+            FaultKind::Apart(Apart::Stands {
+                stands,
+                wanted: target,
+            })
+        } else {
+            FaultKind::TurnedWrongWay { stands }
+        };
+        self.fault(kind, seen, told);
+    }
+
+    /// A pick whose weft is missing is open, and this turn leaves it behind.
+    fn lacks_weft_of(&self, pick: u64) -> bool {
+        let open = &self.place.open;
+        open.iter()
+            .any(|fault| fault.pick == pick && fault.kind == FaultKind::NoWeft)
+    }
+
+    /// Without a sensor at the cylinder a lift is all that is seen of a card: each
+    /// brings the next one of the plan.
+    pub(super) fn lifted_unseen(&mut self, seen: Seen, told: &mut Vec<Told>) {
+        let Some(target) = self.stand_of(self.place.next) else {
+            return;
+        };
+        if self.place.since.lifts > 0 {
+            self.fault(FaultKind::CardWithoutBeat { card: target }, seen, told);
+        }
+        self.place.since.turns += 1;
+        self.place.stands = Some(target);
+    }
+
+    /// Learns how long a turn comes after the one before; whether this one came
+    /// quickly.
+    fn rhythm(&mut self, at: i64) -> bool {
+        let since = &mut self.place.since;
+        let passed = since.turned_at.replace(at).map(|before| at - before);
+        let (Some(passed), Some(usual)) = (passed, since.turn_ms) else {
+            since.turn_ms = since.turn_ms.or(passed);
+            return false;
+        };
+        let quick = (passed as f64) < QUICK * usual as f64;
+        // a rest is no rhythm, and two in one go are none either
+        if !quick && passed < 3 * usual {
+            since.turn_ms = Some(usual + (LEARNT * (passed - usual) as f64) as i64);
+        }
+        quick
+    }
+}

@@ -1,0 +1,135 @@
+//! What the watch has to tell, in words for a person at the loom.
+
+use super::plan::Plan;
+use super::watch::{Apart, Choice, Fault, FaultKind, Remedy, Stand};
+
+/// A card, with its deck where the plan has several.
+#[must_use]
+pub fn card(plan: &Plan, stand: Stand) -> String {
+    let name = plan
+        .decks()
+        .get(stand.deck.0)
+        .filter(|_| plan.decks().len() > 1)
+        .map(|deck| format!(" of {}", deck.name));
+    format!("card {}{}", stand.card.0, name.unwrap_or_default())
+}
+
+/// What is wrong, in a few words.
+#[must_use]
+pub fn fault(kind: FaultKind) -> &'static str {
+    match kind {
+        FaultKind::BeatWithoutCard => "beat without a card",
+        FaultKind::CardWithoutBeat { .. } => "card without a beat",
+        FaultKind::TurnedTwice { .. } => "card turned twice",
+        FaultKind::TurnedWrongWay { .. } => "cylinder turned the wrong way",
+        FaultKind::NoWeft => "no weft",
+        FaultKind::Apart(_) => "count and plan apart",
+    }
+}
+
+/// How it shows: what was seen.
+#[must_use]
+pub fn evidence(plan: &Plan, fault: &Fault) -> String {
+    let [turns, lifts, wefts] = fault.evidence;
+    let pick = fault.pick + 1;
+    match fault.kind {
+        FaultKind::BeatWithoutCard => format!(
+            "the batten beat again before pick {pick}, and the cylinder had not turned since the last \
+             beat{}",
+            if wefts > 0 { "; a weft was thrown" } else { "" }
+        ),
+        FaultKind::CardWithoutBeat { card: stand } => format!(
+            "the cylinder went on from {}, and pick {pick} was not beaten ({} since it was turned to)",
+            card(plan, stand),
+            if wefts > 0 || lifts > 0 {
+                "its shed was opened"
+            } else {
+                "a whole pick's time"
+            }
+        ),
+        FaultKind::TurnedTwice { passed } => format!(
+            "{} was passed over: the cylinder turned {turns} times with no lift between",
+            card(plan, passed)
+        ),
+        FaultKind::TurnedWrongWay { stands } => format!(
+            "the cylinder turned against the plan, to {}; pick {pick} is next",
+            card(plan, stands)
+        ),
+        FaultKind::NoWeft => format!("pick {pick} was beaten, and no shuttle had come over"),
+        FaultKind::Apart(apart) => self::apart(plan, apart, pick),
+    }
+}
+
+fn apart(plan: &Plan, apart: Apart, pick: u64) -> String {
+    match apart {
+        Apart::Beaten { stands, wanted } => format!(
+            "a pick was beaten with {}; the plan's pick {pick} wants {}",
+            card(plan, stands),
+            card(plan, wanted)
+        ),
+        Apart::Ground { stands } => format!(
+            "a pick was beaten with {}; the plan's pick {pick} has no card",
+            card(plan, stands)
+        ),
+        Apart::Stands { stands, wanted } => format!(
+            "the cylinder turned to {}; the plan's pick {pick} wants {}",
+            card(plan, stands),
+            card(plan, wanted)
+        ),
+        Apart::Unclear => "the cylinder turned, and its sensors do not tell which way".to_string(),
+        Apart::Unknown => "a pick was beaten, and it is not known which card stands".to_string(),
+        Apart::UnitOff => {
+            "the loom unit was off or restarted: what happened meanwhile was not seen".to_string()
+        }
+        Apart::EventsLost { events } => format!(
+            "the loom unit could not keep {events} of the events that happened while nobody asked"
+        ),
+        Apart::Counts { unit, events } => {
+            format!("the unit has counted {unit} cards on, and its events add up to {events}")
+        }
+    }
+}
+
+/// How to get right again, by hand.
+#[must_use]
+pub fn remedy(plan: &Plan, remedy: Remedy, wanted: Option<Stand>) -> String {
+    let target = wanted.map_or_else(|| "the plan's card".to_string(), |stand| card(plan, stand));
+    match remedy {
+        Remedy::Unweave { picks: 1 } => "take the last pick out, and say so".to_string(),
+        Remedy::Unweave { picks } => format!("take the last {picks} picks out, and say so"),
+        Remedy::Turn { cards: 0 } => format!("{target} stands: weave on with it"),
+        Remedy::Turn { cards } if cards > 0 => format!(
+            "turn the cylinder {} on, until {target} stands; then weave on with it",
+            count(cards)
+        ),
+        Remedy::Turn { cards } => format!(
+            "turn the cylinder {} back, until {target} stands; then weave on with it",
+            count(-cards)
+        ),
+        Remedy::Throw => format!("throw the weft into the shed of {target} and beat again"),
+        Remedy::SayCard => "look which card stands, and say so".to_string(),
+        Remedy::Decide => {
+            "if it was only beaten again, say so; if a weft went in with it, take it \
+                           out and say so"
+                .to_string()
+        }
+    }
+}
+
+fn count(cards: i64) -> String {
+    match cards {
+        1 => "one card".to_string(),
+        _ => format!("{cards} cards"),
+    }
+}
+
+/// What can be decided instead.
+#[must_use]
+pub fn choice(choice: Choice) -> &'static str {
+    match choice {
+        Choice::OnlyBeaten => "it was only beaten again",
+        Choice::WasWoven => "it was woven: the sensor missed it",
+        Choice::LeaveOut => "leave that pick out of the cloth",
+        Choice::GoOnFromHere => "leave the cloth as it is and go on from the card that stands",
+    }
+}
