@@ -12,6 +12,7 @@ mod rig;
 mod screen;
 mod serve;
 mod session;
+mod weave;
 mod which;
 
 use std::io::Write;
@@ -20,10 +21,10 @@ use std::path::PathBuf;
 use anyhow::{Context, Result};
 use clap::{Args, Parser, Subcommand};
 
-use crate::rig::{Chosen, RigAsked, choose, ports};
+use crate::rig::{BoardRole, Chosen, FoundPort, RigAsked, choose, ports};
 use crate::service::{FaultFile, RigChoice, VIRTUAL, VirtualChoice};
 
-/// Cuts, checks and records jacquard card decks through a rig.
+/// Cuts, checks and records jacquard card decks through a rig, and follows the loom.
 #[derive(Debug, Parser)]
 #[command(name = "cardwright", version, propagate_version = true)]
 struct Command {
@@ -43,7 +44,7 @@ struct Common {
     /// Where the ledger lies (the platform's data directory if not given).
     #[arg(long, global = true, value_name = "DIR")]
     data: Option<PathBuf>,
-    /// The rig: a serial port, `usb` for the one board attached, `usb:SERIAL`
+    /// The rig, for `weave` the loom unit: a serial port, `usb` for the one board attached, `usb:SERIAL`
     /// for that board, or `virtual` (the one board attached if not given, and
     /// the virtual rig if there is none).
     #[arg(
@@ -95,9 +96,11 @@ enum What {
     Verify(cut::VerifyArgs),
     /// Read a stack of old cards into a new deck.
     Read(read::ReadArgs),
+    /// Follow the loom along a plan: which card, which pick, what next.
+    Weave(weave::WeaveArgs),
     /// The daemon: owns the ledger and works for other commands.
     Serve,
-    /// What was cut, found and recut.
+    /// What was cut, found, recut and woven.
     Ledger(ledger::LedgerArgs),
 }
 
@@ -139,13 +142,31 @@ impl Common {
     /// The rig asked for, or the one that is there: here and nowhere else it
     /// becomes a port. Says which one works, unless a person has named it.
     fn rig_choice(&self) -> Result<RigChoice> {
+        self.unit_choice(|ports| ports.retain(|port| port.role != Some(BoardRole::Loom)))
+    }
+
+    /// The same for the loom: a board that is at a loom and nothing else, if there is
+    /// one.
+    fn loom_choice(&self) -> Result<RigChoice> {
+        self.unit_choice(|ports| {
+            let at_loom = |port: &FoundPort| port.role == Some(BoardRole::Loom);
+            if ports.iter().any(at_loom) {
+                ports.retain(at_loom);
+            }
+        })
+    }
+
+    fn unit_choice(&self, fit: impl Fn(&mut Vec<FoundPort>)) -> Result<RigChoice> {
         let as_virtual = self.virtual_choice()?;
-        let listed = match &self.rig {
+        let mut listed = match &self.rig {
             Some(RigAsked::Port(_) | RigAsked::Virtual) => Vec::new(),
             None | Some(RigAsked::Usb | RigAsked::Board(_)) => {
                 ports().map_err(anyhow::Error::msg)?
             }
         };
+        if !matches!(self.rig, Some(RigAsked::Board(_))) {
+            fit(&mut listed);
+        }
         let chosen = choose(self.rig.as_ref(), &listed)?;
         screen::tell_rig(&chosen, self.json);
         let (port, board) = match chosen {
@@ -266,6 +287,10 @@ fn dispatch(command: &Command) -> Result<u8> {
         What::Read(args) => {
             drop(out);
             read::run(args, common)
+        }
+        What::Weave(args) => {
+            drop(out);
+            weave::run(args, common)
         }
         What::Serve => {
             out.flush()?;

@@ -2,7 +2,7 @@
 //! process. News goes to the screen, the person's lines become orders.
 
 use std::io::IsTerminal;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use anyhow::Result;
 use tokio::sync::mpsc;
@@ -34,23 +34,9 @@ pub(super) fn serve(request: Request, data: &Path, screen: &mut Screen, who: Who
         .enable_all()
         .build()?;
     let again = request.again();
-    let outcome = runtime.block_on(async {
-        match daemon::connect(data).await {
-            Some(client) => {
-                attend(screen, who, again, |news, mut persons| async move {
-                    client.serve(request, &news, &mut persons).await
-                })
-                .await
-            }
-            None => {
-                let hub = Hub::start(Ledger::open(data)?)?;
-                attend(screen, who, again, |news, mut persons| async move {
-                    service::serve(request, &hub, &news, &mut persons).await
-                })
-                .await
-            }
-        }
-    });
+    let outcome = runtime.block_on(attend(screen, who, again, |news, persons| {
+        requested(request, data.to_path_buf(), news, persons)
+    }));
     // lines may still be waited for on standard input
     runtime.shutdown_background();
     let outcome = outcome.unwrap_or_else(|error| Outcome {
@@ -59,6 +45,88 @@ pub(super) fn serve(request: Request, data: &Path, screen: &mut Screen, who: Who
     });
     screen.end(&outcome);
     Ok(outcome.exit)
+}
+
+/// Has `request` served by the daemon if one runs, else in this process.
+async fn requested(
+    request: Request,
+    data: PathBuf,
+    news: mpsc::Sender<News>,
+    mut persons: mpsc::Receiver<Person>,
+) -> Result<Outcome, ServiceError> {
+    if let Some(client) = daemon::connect(&data).await {
+        return client.serve(request, &news, &mut persons).await;
+    }
+    let hub = Hub::start(Ledger::open(&data)?)?;
+    service::serve(request, &hub, &news, &mut persons).await
+}
+
+/// Whoever sees what happens and says what is to be done, line by line.
+pub(super) trait Attend {
+    /// Sees a piece of news.
+    fn news(&mut self, news: &News);
+
+    /// A line was typed: the order it stands for.
+    fn typed(&mut self, line: &str) -> Option<Person>;
+}
+
+/// Has `request` served for whoever attends. Ctrl-C leaves the work where it stands.
+pub(super) fn on_the_line(request: Request, data: &Path, who: &mut impl Attend) -> Outcome {
+    let runtime = match tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(2)
+        .enable_all()
+        .build()
+    {
+        Ok(runtime) => runtime,
+        Err(error) => {
+            return Outcome {
+                exit: 3,
+                words: format!("the system gives no threads: {error}"),
+            };
+        }
+    };
+    let again = request.again();
+    let data = data.to_path_buf();
+    let outcome = runtime.block_on(async {
+        let (news_to, mut news) = mpsc::channel(64);
+        let (person_to, persons) = mpsc::channel(16);
+        let mut work = tokio::spawn(requested(request, data, news_to, persons));
+        let mut lines = Some(typed_lines());
+        let mut interrupts = 0;
+        loop {
+            tokio::select! {
+                item = news.recv() => match item {
+                    Some(item) => who.news(&item),
+                    None => break,
+                },
+                line = next(&mut lines) => match line {
+                    Some(line) => if let Some(order) = who.typed(&line) {
+                        // to wait for room would hold up the news
+                        let _ = person_to.try_send(order);
+                    },
+                    None => lines = None,
+                },
+                _ = tokio::signal::ctrl_c() => {
+                    interrupts += 1;
+                    if interrupts > 1 {
+                        work.abort();
+                        return Ok(ended_at_once(again));
+                    }
+                    let _ = person_to.try_send(Person::Interrupt);
+                }
+            }
+        }
+        (&mut work).await.unwrap_or_else(|error| {
+            Err(ServiceError::Request(format!(
+                "the program has a fault of its own: {error}"
+            )))
+        })
+    });
+    runtime.shutdown_background();
+    outcome.unwrap_or_else(|error| Outcome {
+        exit: error.exit(),
+        words: error.to_string(),
+    })
 }
 
 async fn attend<F, W>(

@@ -124,10 +124,18 @@ impl<T: Task> Engine<T> {
             match effect {
                 Effect::Send(message) => self.outbox.push_back(message),
                 Effect::Record(mark, command) => self.records.push_back((mark, *command)),
-                Effect::Tell(news) => self.news.push_back(news),
+                Effect::Tell(news) => self.tell(news),
             }
         }
         self.effects = effects;
+    }
+
+    /// A view replaces one that nobody has seen yet.
+    fn tell(&mut self, news: News) {
+        match self.news.back_mut() {
+            Some(last) if last.is_view() && news.is_view() => *last = news,
+            _ => self.news.push_back(news),
+        }
     }
 
     fn flush(&mut self) {

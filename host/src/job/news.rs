@@ -267,3 +267,11 @@ pub enum News {
     /// The account; the last news of a job.
     Summary(Box<Account>),
 }
+
+impl News {
+    /// Whether it is a picture of the present, which the next one makes worthless.
+    #[must_use]
+    pub fn is_view(&self) -> bool {
+        matches!(self, News::Weave(news) if matches!(**news, WeaveNews::View(_)))
+    }
+}

@@ -6,4 +6,4 @@ mod ports;
 
 pub use choose::{ChooseError, Chosen, RigAsked, choose, newcomer};
 pub use file::{RigFile, RigFileError};
-pub use ports::{FoundPort, port_of_board, ports, sorted, words as port_words};
+pub use ports::{BoardRole, FoundPort, port_of_board, ports, sorted, words as port_words};

@@ -9,13 +9,16 @@ mod outcome;
 mod read;
 mod trial;
 mod upkeep;
+mod virtual_loom;
 mod virtual_rig;
+mod weave;
 mod which;
 
 pub use outcome::{Outcome, ServiceError};
 pub use read::ReadAsked;
 pub use upkeep::upkeep_news;
 pub use virtual_rig::{FaultFile, Stock, VirtualChoice, serve as serve_virtual};
+pub use weave::WeaveAsked;
 pub use which::WhichAsked;
 
 use std::path::PathBuf;
@@ -23,6 +26,7 @@ use std::time::Duration;
 
 use cardwright_protocol::JobNumber;
 use cardwright_protocol::host_to_unit::Exercise;
+use cardwright_virtual::pty::Handle;
 use serde::{Deserialize, Serialize};
 use tokio::sync::mpsc;
 
@@ -148,6 +152,13 @@ pub enum Request {
         /// Which rig.
         rig: RigChoice,
     },
+    /// Follow the loom along a plan.
+    Weave {
+        /// How.
+        asked: WeaveAsked,
+        /// Which unit.
+        rig: RigChoice,
+    },
     /// Move parts on their own.
     Exercise {
         /// For which card format.
@@ -172,6 +183,7 @@ impl Request {
             | Request::Info { .. }
             | Request::Which { .. }
             | Request::Calibrate { .. }
+            | Request::Weave { .. }
             | Request::Exercise { .. } => None,
         }
     }
@@ -202,6 +214,9 @@ impl Request {
                  kept: with --more they count too)"
             }
             Request::Calibrate { .. } => "it begins with the blank card",
+            Request::Weave { .. } => {
+                "it goes on where the work stands, and asks about what happened meanwhile"
+            }
             Request::Which { .. }
             | Request::Find
             | Request::Info { .. }
@@ -220,6 +235,7 @@ impl Request {
             | Request::Read { rig, .. }
             | Request::Which { rig, .. }
             | Request::Info { rig }
+            | Request::Weave { rig, .. }
             | Request::Calibrate { rig, .. }
             | Request::Exercise { rig, .. } => (!rig.is_virtual()).then_some(rig.port.as_str()),
         }
@@ -293,6 +309,7 @@ async fn carry_out(
         Request::Calibrate { format, cut, rig } => {
             calibrate::serve(&format, cut, &rig, hub, news, persons).await
         }
+        Request::Weave { asked, rig } => weave::serve(asked, &rig, hub, news, persons).await,
         Request::Exercise { format, parts, rig } => {
             let format = crate::deck::CardFormat::named_or_file(&format)?;
             let settings = RigFile::read(rig.file.as_deref())?.settings(&format);
@@ -331,40 +348,59 @@ async fn drive<T: Task>(
     news: &mpsc::Sender<News>,
     persons: &mut mpsc::Receiver<Person>,
 ) -> Result<Outcome, ServiceError> {
-    let no_home = |error: std::io::Error| ServiceError::Virtual(error.to_string());
-    // a link, so that a terminal that goes and comes is found again, and never
-    // a stranger's that has got its number
-    let home = rig
-        .is_virtual()
-        .then(tempfile::tempdir)
-        .transpose()
-        .map_err(no_home)?;
-    let link = home.as_ref().map(|home| home.path().join("virtual-rig"));
-    let _handle = match &link {
-        Some(link) => Some(serve_virtual(&rig.as_virtual, &stock, Some(link.clone()))?),
-        None => None,
-    };
-    let path = link.unwrap_or_else(|| PathBuf::from(&rig.port));
-    let port = PortOptions {
-        path,
-        board: rig.board.clone(),
-        baud: BAUD,
-        first_answer: Duration::from_secs(5),
-        patience: Duration::from_secs(rig.patience_s),
-    };
-    let factor = if rig.is_virtual() {
-        rig.as_virtual.speed
-    } else {
-        1.0
-    };
+    let started = Started::new(rig, &stock)?;
     let end = run(
         Engine::new(task),
-        &port,
+        &started.port,
         hub,
-        Clock::new(factor),
+        started.clock,
         news,
         persons,
     )
     .await?;
     Ok(Outcome::from(end))
+}
+
+/// A unit that can be spoken to: a virtual one runs as long as this lives.
+struct Started {
+    port: PortOptions,
+    clock: Clock,
+    handle: Option<Handle>,
+    _home: Option<tempfile::TempDir>,
+}
+
+impl Started {
+    fn new(rig: &RigChoice, stock: &Stock) -> Result<Started, ServiceError> {
+        let no_home = |error: std::io::Error| ServiceError::Virtual(error.to_string());
+        // a link, so that a terminal that goes and comes is found again, and never
+        // a stranger's that has got its number
+        let home = rig
+            .is_virtual()
+            .then(tempfile::tempdir)
+            .transpose()
+            .map_err(no_home)?;
+        let link = home.as_ref().map(|home| home.path().join("virtual-rig"));
+        let handle = match &link {
+            Some(link) => Some(serve_virtual(&rig.as_virtual, stock, Some(link.clone()))?),
+            None => None,
+        };
+        let port = PortOptions {
+            path: link.unwrap_or_else(|| PathBuf::from(&rig.port)),
+            board: rig.board.clone(),
+            baud: BAUD,
+            first_answer: Duration::from_secs(5),
+            patience: Duration::from_secs(rig.patience_s),
+        };
+        let speed = if rig.is_virtual() {
+            rig.as_virtual.speed
+        } else {
+            1.0
+        };
+        Ok(Started {
+            port,
+            clock: Clock::new(speed),
+            handle,
+            _home: home,
+        })
+    }
 }

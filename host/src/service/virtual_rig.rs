@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use cardwright_protocol::card::MOST_HOLES;
 use cardwright_virtual::chance::{Chance, Fault};
+use cardwright_virtual::loom::{LoomOptions, MistakeKind, Mistakes};
 use cardwright_virtual::pty::{Handle, Options, VirtualRig};
 use cardwright_virtual::stock::Card;
 use cardwright_virtual::{Attendant, Faults, LineSettings, WorldSettings};
@@ -154,6 +155,20 @@ pub struct FaultFile {
     pub byte_damaged: f64,
     /// For each byte on the line.
     pub byte_dropped: f64,
+    /// For each pick: that the weaver turns a card too far.
+    pub turned_twice: f64,
+    /// For each pick: that the weaver turns the wrong way.
+    pub turned_wrong_way: f64,
+    /// For each pick: that the weaver does not turn the card.
+    pub not_turned: f64,
+    /// For each pick: that the weaver forgets the weft.
+    pub weft_forgotten: f64,
+    /// For each pick: that the weaver does not beat.
+    pub beat_skipped: f64,
+    /// For each pick: that the weaver beats once more.
+    pub beaten_twice: f64,
+    /// For each pick: that the weaver takes some out.
+    pub unwoven: f64,
 }
 
 impl FaultFile {
@@ -197,7 +212,7 @@ impl FaultFile {
         }
     }
 
-    fn rates(&self) -> [(&'static str, f64); 18] {
+    fn rates(&self) -> [(&'static str, f64); 25] {
         [
             ("missing_hole", self.missing_hole),
             ("hanging_chad", self.hanging_chad),
@@ -217,6 +232,13 @@ impl FaultFile {
             ("byte_damaged", self.byte_damaged),
             ("byte_dropped", self.byte_dropped),
             ("worn_hole", self.worn_hole),
+            ("turned_twice", self.turned_twice),
+            ("turned_wrong_way", self.turned_wrong_way),
+            ("not_turned", self.not_turned),
+            ("weft_forgotten", self.weft_forgotten),
+            ("beat_skipped", self.beat_skipped),
+            ("beaten_twice", self.beaten_twice),
+            ("unwoven", self.unwoven),
         ]
     }
 
@@ -229,6 +251,24 @@ impl FaultFile {
             byte_dropped: fault(self.byte_dropped),
             ..LineSettings::sound(super::BAUD, LINE_DELAY_US)
         }
+    }
+
+    /// What the weaver at the virtual loom does wrong.
+    pub(super) fn mistakes(&self) -> Mistakes {
+        let kinds = [
+            (MistakeKind::TurnsTwice, self.turned_twice),
+            (MistakeKind::TurnsWrongWay, self.turned_wrong_way),
+            (MistakeKind::ForgetsToTurn, self.not_turned),
+            (MistakeKind::ForgetsWeft, self.weft_forgotten),
+            (MistakeKind::SkipsBeat, self.beat_skipped),
+            (MistakeKind::BeatsTwice, self.beaten_twice),
+            (MistakeKind::Unweaves, self.unwoven),
+        ];
+        kinds
+            .into_iter()
+            .fold(Mistakes::default(), |mistakes, (kind, rate)| {
+                mistakes.with(kind, Fault::new(rate, self.seed))
+            })
     }
 
     fn faults(&self) -> Faults {
@@ -253,6 +293,8 @@ pub struct Stock {
     /// Whether every channel of the light bar is looked at, those beside the card
     /// too.
     pub whole_bar: bool,
+    /// A loom whose sensors are wired to the unit.
+    pub loom: Option<LoomOptions>,
 }
 
 impl Stock {
@@ -310,6 +352,7 @@ pub fn serve(
         },
         blanks: if cards.is_empty() { BLANKS } else { 0 },
         cards,
+        loom: stock.loom.clone(),
         ..Options::default()
     };
     VirtualRig::serve(options).map_err(|error| ServiceError::Virtual(error.to_string()))

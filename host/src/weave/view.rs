@@ -91,6 +91,9 @@ pub struct View {
     pub next: Option<NextPick>,
     /// The card that stands; none if it is not known or not seen.
     pub stands: Option<Stand>,
+    /// Cards that the cylinder must be turned by until the plan's card stands, on
+    /// positive; none if it is not known.
+    pub turns_wanted: Option<i64>,
     /// Picks of the plan that are woven, and in all.
     pub picks: (u64, u64),
     /// Picks in the cloth that count.

@@ -26,6 +26,7 @@ impl Weave {
             now,
             next: walk.pick(place.next).map(|pick| self.next_pick(&pick)),
             stands: place.stands,
+            turns_wanted: self.watch.turns_wanted(),
             picks: (place.next.min(walk.len()), walk.len()),
             in_cloth: place.in_cloth,
             stray: place.stray,
@@ -96,12 +97,7 @@ impl Weave {
                 .filter(|_| plan.decks().len() > 1)
                 .and_then(|stand| plan.decks().get(stand.deck.0))
                 .map(|deck| deck.name.clone()),
-            weft: weft.map(|weft| {
-                (
-                    weft.name.clone(),
-                    weft.colour,
-                )
-            }),
+            weft: weft.map(|weft| (weft.name.clone(), weft.colour)),
             back,
             turns: match pick.turns {
                 Turns::ByHand { to } => Some(format!("turn the chain by hand to card {}", to.0)),

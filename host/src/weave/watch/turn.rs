@@ -49,7 +49,17 @@ impl Watch {
         let (Some(target), Some(pick)) = (self.stand_of(carded), self.walk.pick(carded)) else {
             return;
         };
-        if self.is_ready() && before != target {
+        let runs = self.runs(carded);
+        let onward = self.walk.next_carded(carded + 1).and_then(|after| {
+            match self.walk.pick(after)?.turns {
+                Turns::One(way) => Some(way),
+                _ => None,
+            }
+        });
+        // the other way from the plan's card is a way back to before it, unless its
+        // shed was opened and the plan turns there
+        let passed = before == target && (way == runs || onward == Some(way) && lifted);
+        if self.is_ready() && !passed {
             if self.place.stray == 0 {
                 self.right(seen.at, told, |fault| fault.kind.is_of_the_cylinder());
             }
@@ -71,13 +81,7 @@ impl Watch {
         {
             return;
         }
-        let onward = self.walk.next_carded(carded + 1).and_then(|after| {
-            match self.walk.pick(after)?.turns {
-                Turns::One(way) => Some(way),
-                _ => None,
-            }
-        });
-        let kind = if before == target && (way == self.runs(carded) || onward == Some(way)) {
+        let kind = if before == target && (way == runs || onward == Some(way)) {
             if self.lacks_weft_of(next) {
                 return;
             }
@@ -86,7 +90,7 @@ impl Watch {
             } else {
                 FaultKind::TurnedTwice { passed: target }
             }
-        } else if way == self.runs(carded) && before != target {
+        } else if way == runs && before != target {
             // it went the right way and is still not there: it was not where it
             // was thought to be
             FaultKind::Apart(Apart::Stands {

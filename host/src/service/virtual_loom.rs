@@ -1,0 +1,188 @@
+//! The virtual loom and its weaver, who reads the screen.
+//!
+//! Enters: the plan, and what the screen shows. Leaves: movements at the modelled
+//! loom, and what a weaver would say. The weaver knows where on the screen to look,
+//! and of the loom only what its own hands have done: after a mistake it does what
+//! the screen says.
+
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use cardwright_virtual::loom::{
+    Act, Direction, LoomOptions, MistakeKind, Script, Step, WeaverSettings,
+};
+use cardwright_virtual::pty::{Handle, PtyError};
+
+use super::{ServiceError, VirtualChoice};
+use crate::job::{News, WeaveNews};
+use crate::weave::view::{Asking, OpenFault, View};
+use crate::weave::watch::{Choice, Decision, FaultKind, Remedy};
+use crate::weave::{Says, Turns, Walk, Work, walk};
+
+/// Whether the weaver may begin: not before the chain lies.
+pub(super) type Gate = Arc<AtomicBool>;
+
+/// A loom with a weaver who weaves this plan, as soon as the gate is open.
+pub(super) fn options(plan: &Walk, choice: &VirtualChoice) -> (Gate, LoomOptions) {
+    let gate = Gate::default();
+    let (open, steps) = (Arc::clone(&gate), plan.clone());
+    let script = Script::by(move |number| {
+        open.load(Ordering::Acquire)
+            .then(|| step(&steps, number))
+            .flatten()
+    });
+    let seed = choice.faults.seed;
+    let settings = WeaverSettings {
+        seed,
+        mistakes: choice.faults.mistakes(),
+        ..WeaverSettings::default()
+    };
+    let options = LoomOptions {
+        seed,
+        weaver: Some((script, settings)),
+        ..LoomOptions::default()
+    };
+    (gate, options)
+}
+
+/// What hands do for a pick.
+fn step(plan: &Walk, number: u64) -> Option<Step> {
+    let pick = plan.pick(number)?;
+    let Work::Card { deck, .. } = pick.work else {
+        return Some(Step::GROUND);
+    };
+    let turns = match pick.turns {
+        Turns::None => 0,
+        Turns::One(walk::Direction::Back) => -1,
+        // a new chain is laid so that one turn brings its card
+        Turns::One(walk::Direction::Forward) | Turns::Hang { .. } => 1,
+        Turns::ByHand { to } => {
+            let before = plan.previous_carded(number).and_then(|n| plan.pick(n))?;
+            let Work::Card { card: from, .. } = before.work else {
+                return None;
+            };
+            let cards = i64::from(plan.plan().decks().get(deck.0)?.deck.card_count().max(1));
+            let on = (i64::from(to.0) - i64::from(from.0)).rem_euclid(cards);
+            i32::try_from(if on * 2 > cards { on - cards } else { on }).ok()?
+        }
+    };
+    Some(Step {
+        turns,
+        carded: true,
+    })
+}
+
+/// The weaver's eyes and hands.
+pub(super) struct Hands {
+    handle: Handle,
+    plan: Walk,
+    gate: Gate,
+    /// The pick with which the weaver begins.
+    first: u64,
+}
+
+impl Hands {
+    pub fn new(handle: Handle, plan: Walk, gate: Gate, first: u64) -> Hands {
+        Hands {
+            handle,
+            plan,
+            gate,
+            first,
+        }
+    }
+
+    /// Looks at the screen. What the weaver says then.
+    pub fn look(&mut self, news: &News) -> Result<Vec<Says>, ServiceError> {
+        let News::Weave(news) = news else {
+            return Ok(Vec::new());
+        };
+        let WeaveNews::View(view) = &**news else {
+            return Ok(Vec::new());
+        };
+        self.act(view)
+            .map_err(|error| ServiceError::Virtual(error.to_string()))
+    }
+
+    fn act(&mut self, view: &View) -> Result<Vec<Says>, PtyError> {
+        let decided = |decision| vec![Says::Decided { decision }];
+        match view.asking {
+            Some(Asking::Chain { .. }) => return Ok(decided(Decision::ChainReady)),
+            Some(Asking::CatchUp { .. }) => return Ok(vec![Says::CatchUp { take: true }]),
+            None => {}
+        }
+        if !self.gate.swap(true, Ordering::AcqRel) {
+            self.handle.tell_weaver(Vec::new(), self.first)?;
+            return Ok(Vec::new());
+        }
+        let Some(mistake) = self.handle.weaver_waits()? else {
+            return Ok(Vec::new());
+        };
+        let next = view.next.as_ref().map_or(0, |next| next.number - 1);
+        if mistake.kind == MistakeKind::Unweaves {
+            // whoever takes picks out knows how many
+            let picks = mistake.should.picks.saturating_sub(mistake.stands.picks);
+            let picks = u32::try_from(picks).unwrap_or_default();
+            self.handle
+                .tell_weaver(Vec::new(), next.saturating_sub(picks.into()))?;
+            return Ok(decided(Decision::Unwove { picks }));
+        }
+        let Some(fault) = view.open.last() else {
+            return Ok(Vec::new());
+        };
+        self.put_right(fault, view, next)
+    }
+
+    /// Does what the screen says about a fault, and goes on.
+    fn put_right(&self, open: &OpenFault, view: &View, next: u64) -> Result<Vec<Says>, PtyError> {
+        // a step begins with its own turn: the hands turn less by that
+        let of_step = step(&self.plan, next).map_or(0, |step| i64::from(step.turns));
+        let to_card = |cards: i64| turns(cards);
+        let before = |cards: i64| turns(cards - of_step);
+        match open.hands {
+            Remedy::Turn { cards }
+                if matches!(open.fault.kind, FaultKind::CardWithoutBeat { .. }) =>
+            {
+                let mut acts = to_card(cards);
+                acts.extend([Act::Lift, Act::Beat, Act::Lower]);
+                self.handle.tell_weaver(acts, next + 1)?;
+            }
+            Remedy::Turn { cards } => {
+                self.handle.tell_weaver(before(cards), next)?;
+            }
+            Remedy::Throw => {
+                let acts = vec![Act::Lift, Act::Throw, Act::Beat, Act::Lower];
+                self.handle.tell_weaver(acts, next + 1)?;
+            }
+            Remedy::Unweave { picks } => {
+                let out = [Act::Lift, Act::ThrowBack, Act::Lower];
+                let mut acts = out.repeat(picks as usize);
+                acts.extend(before(view.turns_wanted.unwrap_or(of_step)));
+                self.handle.tell_weaver(acts, next)?;
+                return Ok(vec![Says::Decided {
+                    decision: Decision::Unwove { picks },
+                }]);
+            }
+            Remedy::Decide => {
+                self.handle.tell_weaver(Vec::new(), next)?;
+                return Ok(vec![Says::Decided {
+                    decision: Decision::Fault {
+                        fault: open.fault.id,
+                        choice: Choice::OnlyBeaten,
+                    },
+                }]);
+            }
+            Remedy::SayCard => {}
+        }
+        Ok(Vec::new())
+    }
+}
+
+/// So many turns, on if positive.
+fn turns(cards: i64) -> Vec<Act> {
+    let way = if cards > 0 {
+        Direction::Forwards
+    } else {
+        Direction::Back
+    };
+    vec![Act::Turn(way); usize::try_from(cards.abs()).unwrap_or(0).min(10_000)]
+}

@@ -1,0 +1,166 @@
+//! Weaving: from a plan to a piece in the ledger, and the task that follows the loom.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use serde::{Deserialize, Serialize};
+use tokio::sync::mpsc;
+
+use super::virtual_loom::Hands;
+use super::{Outcome, RigChoice, ServiceError, Started, Stock};
+use crate::engine::{Clock, Engine, Hub, run};
+use crate::job::{News, Person};
+use crate::ledger::writer::{Answer, Command};
+use crate::ledger::{NewPiece, PieceRow};
+use crate::loom::LoomFile;
+use crate::weave::{Plan, Stored, Walk, Weave, WeaveOrder};
+
+/// What is asked for.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct WeaveAsked {
+    /// The plan file.
+    pub plan: PathBuf,
+    /// The loom file; the plan's, or the built-in one, if none is given.
+    pub loom: Option<PathBuf>,
+    /// Begin a new piece although one of this plan is on the loom.
+    pub new: bool,
+    /// Go on although the plan has changed since the piece was begun.
+    pub changed: bool,
+}
+
+pub(super) async fn serve(
+    asked: WeaveAsked,
+    rig: &RigChoice,
+    hub: &Hub,
+    news: &mpsc::Sender<News>,
+    persons: &mut mpsc::Receiver<Person>,
+) -> Result<Outcome, ServiceError> {
+    let plan = Plan::read(&asked.plan).map_err(request)?;
+    let loom = asked.loom.as_deref().or(plan.loom());
+    let loom = LoomFile::read(loom).map_err(request)?;
+    let walk = Walk::new(Arc::new(plan));
+    let piece = match on_the_loom(&asked, walk.plan(), hub).await? {
+        Some(piece) => piece,
+        None => begun(walk.plan(), hub).await?,
+    };
+    let stored: Stored = serde_json::from_value(piece.place).map_err(|error| {
+        ServiceError::Request(format!(
+            "where piece {} stands cannot be read from the ledger ({error}); begin a new piece with \
+             --new",
+            piece.piece.0
+        ))
+    })?;
+    let next = stored.place.next;
+    let order = WeaveOrder {
+        piece: piece.piece,
+        walk: walk.clone(),
+        settings: loom.settings(),
+        take_up_mm: loom.take_up_mm(),
+        stored,
+        unit: piece.unit,
+        speed: if rig.is_virtual() {
+            rig.as_virtual.speed
+        } else {
+            1.0
+        },
+    };
+    let (gate, options) = super::virtual_loom::options(&walk, &rig.as_virtual);
+    let stock = Stock {
+        loom: rig.is_virtual().then_some(options),
+        ..Stock::default()
+    };
+    let mut started = Started::new(rig, &stock)?;
+    let engine = Engine::new(Weave::new(order));
+    let Some(handle) = started.handle.take() else {
+        let end = run(engine, &started.port, hub, started.clock, news, persons).await?;
+        return Ok(Outcome::from(end));
+    };
+    // the virtual weaver sees what the screen shows, and speaks as a person does
+    let (news_in, mut news_out) = mpsc::channel(64);
+    let (person_in, mut person_out) = mpsc::channel(16);
+    let mut hands = Hands::new(handle, walk, gate, next);
+    let work = run(
+        engine,
+        &started.port,
+        hub,
+        started.clock,
+        &news_in,
+        &mut person_out,
+    );
+    tokio::pin!(work);
+    let end = loop {
+        tokio::select! {
+            end = &mut work => break end,
+            Some(item) = news_out.recv() => {
+                for says in hands.look(&item)? {
+                    let _ = person_in.try_send(Person::Weave(Box::new(says)));
+                }
+                let _ = news.send(item).await;
+            }
+            Some(order) = persons.recv() => {
+                let _ = person_in.try_send(order);
+            }
+        }
+    };
+    while let Ok(item) = news_out.try_recv() {
+        let _ = news.send(item).await;
+    }
+    Ok(Outcome::from(end?))
+}
+
+fn request(error: impl std::fmt::Display) -> ServiceError {
+    ServiceError::Request(error.to_string())
+}
+
+/// The piece of this plan that is on the loom, if there is one that is to be gone on
+/// with.
+async fn on_the_loom(
+    asked: &WeaveAsked,
+    plan: &Plan,
+    hub: &Hub,
+) -> Result<Option<PieceRow>, ServiceError> {
+    let Answer::Pieces(pieces) = hub.ask(Command::Pieces).await? else {
+        return Ok(None);
+    };
+    let open = |piece: &PieceRow| piece.ended.is_none() && piece.name == plan.name();
+    let Some(piece) = pieces.into_iter().rev().find(open).filter(|_| !asked.new) else {
+        return Ok(None);
+    };
+    if piece.plan_sha256 == plan.sha256() || asked.changed {
+        return Ok(Some(piece));
+    }
+    Err(ServiceError::Request(format!(
+        "{} has changed since piece {} was begun by it; give --changed to go on with that piece by \
+         the plan as it is now, or --new to begin a new piece",
+        asked.plan.display(),
+        piece.piece.0
+    )))
+}
+
+async fn begun(plan: &Plan, hub: &Hub) -> Result<PieceRow, ServiceError> {
+    let text = crate::input::text(plan.file()).map_err(request)?;
+    let place = serde_json::to_value(Stored::default()).map_err(request)?;
+    let at = Clock::time_of_day();
+    let new = NewPiece {
+        name: plan.name().to_string(),
+        plan_sha256: plan.sha256().to_string(),
+        plan: text.clone(),
+        at,
+        place: place.clone(),
+    };
+    match hub.ask(Command::BeginPiece(new)).await? {
+        Answer::Piece(piece) => Ok(PieceRow {
+            piece,
+            name: plan.name().to_string(),
+            plan_sha256: plan.sha256().to_string(),
+            plan: text,
+            began: at,
+            ended: None,
+            place,
+            unit: None,
+        }),
+        _ => Err(ServiceError::Request(
+            "the ledger gave no number".to_string(),
+        )),
+    }
+}
