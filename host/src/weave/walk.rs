@@ -9,6 +9,10 @@
 //! turns it a card a pick, forwards, or back when it is reversed (from memory);
 //! every other way to a card is turned by hand.
 
+mod find;
+
+pub use find::Nearest;
+
 use super::plan::{DeckIndex, MarkPlace, Plan, Section, Side, Step, WeftIndex};
 use cardwright_protocol::CardNumber;
 use std::sync::Arc;
@@ -95,15 +99,6 @@ pub struct Pick<'a> {
     pub after: Vec<&'a str>,
     /// How the cylinder gets from the card of the last carded pick to this one's.
     pub turns: Turns,
-}
-
-/// The picks nearest to a place.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Nearest {
-    /// The last one before it.
-    pub before: Option<u64>,
-    /// The first one at it or after it.
-    pub from: Option<u64>,
 }
 
 /// A plan with random access to its picks. A lookup takes a binary search over the
@@ -276,34 +271,6 @@ impl Walk {
         self.carded_pick(self.carded_before(number).checked_sub(1)?)
     }
 
-    /// The picks nearest to pick `near` at which this card is woven. It looks at each
-    /// run of cards in the plan once at most.
-    #[must_use]
-    pub fn find(&self, deck: DeckIndex, card: CardNumber, near: u64) -> Nearest {
-        let sections = self.plan.sections();
-        let last_at = self.starts.partition_point(|(start, _)| *start <= near) - 1;
-        let steps = |section: usize| -> Vec<u64> {
-            let cards = sections[section].cards();
-            let cards = cards.filter(|cards| cards.deck == deck);
-            cards.map_or_else(Vec::new, |cards| {
-                let places = cards.runs.places_of(card);
-                places.map(|place| cards.steps_before(place)).collect()
-            })
-        };
-        let before = (0..=last_at).rev().find_map(|section| {
-            let start = self.starts[section].0;
-            let inside = (near - start).min(sections[section].picks());
-            Some(start + last_before(&steps(section), sections[section].pass(), inside)?)
-        });
-        let from = (last_at..sections.len()).find_map(|section| {
-            let start = self.starts[section].0;
-            let inside = near.saturating_sub(start);
-            let found = first_from(&steps(section), sections[section].pass(), inside)?;
-            (found < sections[section].picks()).then_some(start + found)
-        });
-        Nearest { before, from }
-    }
-
     fn place(&self, number: u64) -> Option<Place<'_>> {
         if number >= self.picks {
             return None;
@@ -396,22 +363,4 @@ fn marks<'a>(place: &Place<'a>, wanted: Side) -> Vec<&'a str> {
         .filter(|mark| here(&mark.place))
         .map(|mark| mark.say.as_str())
         .collect()
-}
-
-/// The last pick before `inside` at one of these steps of every pass.
-fn last_before(steps: &[u64], pass: u64, inside: u64) -> Option<u64> {
-    let (repeat, step) = (inside / pass, inside % pass);
-    match steps.partition_point(|place| *place < step).checked_sub(1) {
-        Some(at) => Some(repeat * pass + steps[at]),
-        None => Some(repeat.checked_sub(1)? * pass + steps.last()?),
-    }
-}
-
-/// The first pick at `inside` or after it at one of these steps of every pass.
-fn first_from(steps: &[u64], pass: u64, inside: u64) -> Option<u64> {
-    let (repeat, step) = (inside / pass, inside % pass);
-    match steps.get(steps.partition_point(|place| *place < step)) {
-        Some(place) => Some(repeat * pass + place),
-        None => Some((repeat + 1) * pass + steps.first()?),
-    }
 }
