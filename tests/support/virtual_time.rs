@@ -15,7 +15,7 @@ pub use store::{DiskStore, MemoryStore, Store, tries};
 use std::collections::VecDeque;
 
 use cardwright::engine::Engine;
-use cardwright::job::{End, Job, Mark, News, Person};
+use cardwright::job::{End, Job, Mark, News, Person, Task};
 use cardwright::ledger::UnixMillis;
 use cardwright::ledger::writer::{Answer, Command};
 use cardwright_protocol::Micros;
@@ -96,7 +96,7 @@ impl Keeper {
 }
 
 /// The workshop.
-pub struct Shop<S: Store, U: Bench = CabledUnit> {
+pub struct Shop<S: Store, U: Bench = CabledUnit, T: Task = Job> {
     /// Unit, world and cable.
     pub cabled: U,
     /// The ledger.
@@ -107,17 +107,17 @@ pub struct Shop<S: Store, U: Bench = CabledUnit> {
     pub news: Vec<News>,
     /// Whether `news` is kept.
     pub keeps_news: bool,
-    engine: Option<Engine<Job>>,
+    engine: Option<Engine<T>>,
     writing: VecDeque<Writing>,
     latency_us: u64,
     stalled_until: Micros,
     frames_left: bool,
 }
 
-impl<S: Store, U: Bench> Shop<S, U> {
+impl<S: Store, U: Bench, T: Task> Shop<S, U, T> {
     /// A workshop whose disk takes `latency_us` for every record.
     #[must_use]
-    pub fn new(cabled: U, store: S, keeper: Keeper, latency_us: u64) -> Shop<S, U> {
+    pub fn new(cabled: U, store: S, keeper: Keeper, latency_us: u64) -> Shop<S, U, T> {
         Shop {
             cabled,
             store,
@@ -138,8 +138,8 @@ impl<S: Store, U: Bench> Shop<S, U> {
         self.cabled.now()
     }
 
-    /// The program starts with this job.
-    pub fn start(&mut self, job: Job) {
+    /// The program starts with this task.
+    pub fn start(&mut self, job: T) {
         self.engine = Some(Engine::new(job));
         self.keeper.asked = None;
         self.keeper.wants_cards = false;
@@ -166,15 +166,15 @@ impl<S: Store, U: Bench> Shop<S, U> {
         self.engine.as_ref().and_then(Engine::end)
     }
 
-    /// The job.
+    /// The task.
     #[must_use]
-    pub fn job(&self) -> Option<&Job> {
+    pub fn job(&self) -> Option<&T> {
         self.engine.as_ref().map(Engine::task)
     }
 
     /// The link's own counts.
     #[must_use]
-    pub fn engine(&self) -> Option<&Engine<Job>> {
+    pub fn engine(&self) -> Option<&Engine<T>> {
         self.engine.as_ref()
     }
 

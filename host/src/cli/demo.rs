@@ -1,5 +1,6 @@
 //! `cardwright demo`: the invented workshop's towel, from the point paper to a deck
-//! in which every card is good, on the virtual rig, and the cloth it will weave.
+//! in which every card is good, on the virtual rig, the cloth it will weave, and a
+//! sample woven on the virtual loom.
 
 use std::path::{Path, PathBuf};
 
@@ -9,7 +10,7 @@ use clap::Args;
 use super::deck::{SquaresBy, deck_of_paper};
 use super::screen::{Screen, out as say};
 use super::session::{Who, serve};
-use super::{Common, absolute};
+use super::{Common, absolute, weave};
 use crate::cloth::{Cloth, Woven};
 use crate::deck::Deck;
 use crate::job::{News, Recut};
@@ -19,11 +20,15 @@ use crate::picture::{
     CardDrawing, ClothSide, card_svg, cloth_png, deck_png, design_png, marks_of, png_from_svg,
 };
 use crate::rig::RigFile;
-use crate::service::{FaultFile, Request, RigChoice, VIRTUAL, VirtualChoice};
+use crate::service::{FaultFile, Request, RigChoice, VIRTUAL, VirtualChoice, WeaveAsked};
 
 const PAPER: &[u8] = include_bytes!("../../../demo-data/curlew-paper.png");
 const CLOTH: &[u8] = include_bytes!("../../../demo-data/towel.toml");
 const FAULTS: &str = include_str!("../../../demo-data/faults.toml");
+const PLAN: &[u8] = include_bytes!("../../../demo-data/sample-plan.toml");
+
+/// The loom of the demo runs this many times as fast as a real one.
+const LOOM_SPEED: f64 = 40.0;
 
 /// Fineness of the faulty card's picture.
 const PIXELS_PER_MM: f32 = 4.0;
@@ -52,8 +57,9 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<u8> {
     let mut screen = Screen::new(common.json);
     screen.note(
         "A two-person linen workshop weaves a damask hand towel: a curlew standing in sedge, \
-         one repeat of 400 hooks by 160 picks on a 400 head. The rig, its card stock and its \
-         mishaps are virtual; the protocol, the firmware and the serial path are the real ones.",
+         one repeat of 400 hooks by 160 picks on a 400 head. The rig, its card stock, the \
+         loom and all mishaps are virtual; the protocol, the firmware and the serial path are \
+         the real ones.",
     );
     screen
         .extra
@@ -77,10 +83,14 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<u8> {
         deck: deck_file.clone(),
         cards: None,
         recut: Recut::End,
-        rig,
+        rig: rig.clone(),
     };
     let ledger = out.join("ledger");
     let exit = serve(request, &ledger, &mut screen, Who::Demo)?;
+    if exit > 1 {
+        return Ok(exit);
+    }
+    let exit = exit.max(sample(&out, rig, &ledger, common.json)?);
     let pictures = draw(&deck_file, &ledger, &out, &screen)?;
     if !common.json {
         say(&format!("left in {}:", out.display()));
@@ -89,6 +99,25 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<u8> {
         }
     }
     Ok(exit)
+}
+
+/// Weaves a sample with the cards, on the virtual loom.
+fn sample(out: &Path, rig: RigChoice, ledger: &Path, json: bool) -> Result<u8> {
+    let plan = out.join("sample-plan.toml");
+    std::fs::write(&plan, PLAN)
+        .with_context(|| format!("{} cannot be written; give another --out", plan.display()))?;
+    let mut rig = rig;
+    rig.as_virtual.speed = LOOM_SPEED;
+    let request = Request::Weave {
+        asked: WeaveAsked {
+            plan,
+            loom: None,
+            new: false,
+            changed: false,
+        },
+        rig,
+    };
+    weave::watched(request, ledger, json)
 }
 
 fn new_directory() -> Result<PathBuf> {
@@ -134,7 +163,11 @@ fn draw(
         ("curlew.png".to_string(), "the painting, one pixel a square"),
         ("towel.toml".to_string(), "the cloth file: how it is woven"),
         ("curlew.deck".to_string(), "the deck, one line a card"),
-        ("ledger/".to_string(), "what was cut, found and recut"),
+        ("sample-plan.toml".to_string(), "what was woven with it"),
+        (
+            "ledger/".to_string(),
+            "what was cut, found, recut and woven",
+        ),
     ];
     let mut save = |file: &str, what, bytes: &[u8]| -> Result<()> {
         std::fs::write(out.join(file), bytes)?;

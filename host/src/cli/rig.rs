@@ -21,6 +21,7 @@ use super::cut::CAUTION;
 use super::screen::{Screen, out};
 use super::session::{Who, may_move, serve};
 use crate::deck::CardFormat;
+use crate::loom::LoomFile;
 use crate::rig::{RigFile, ports};
 use crate::service::{Request, Stock, serve_virtual};
 
@@ -36,7 +37,11 @@ pub(super) enum RigArgs {
     /// Move parts on their own, for a person at the machine to watch.
     Exercise(ExerciseArgs),
     /// Print the built-in rig file, to be copied and fitted to a rig.
-    Settings,
+    Settings {
+        /// The built-in loom file instead.
+        #[arg(long)]
+        loom: bool,
+    },
     /// Serve a virtual rig on a pseudo-terminal, as if it were plugged in.
     Virtual(VirtualArgs),
     /// Put the firmware on a board that is in its bootloader.
@@ -141,13 +146,17 @@ pub(super) fn run(args: &RigArgs, common: &Common) -> Result<u8> {
         }
         RigArgs::Calibrate(args) => calibrate::run(args, common),
         RigArgs::Exercise(args) => exercise(args, common),
-        RigArgs::Settings => {
+        RigArgs::Settings { loom } => {
+            let (key, text) = match loom {
+                true => ("loom_file", LoomFile::BENCH),
+                false => ("rig_file", RigFile::BENCH),
+            };
             let mut out = std::io::stdout();
             if common.json {
-                let last = json!({ "event": "summary", "rig_file": RigFile::BENCH, "exit": 0 });
+                let last = json!({ "event": "summary", key: text, "exit": 0 });
                 writeln!(out, "{last}")?;
             } else {
-                out.write_all(RigFile::BENCH.as_bytes())?;
+                out.write_all(text.as_bytes())?;
             }
             Ok(0)
         }

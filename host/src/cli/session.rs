@@ -68,6 +68,11 @@ pub(super) trait Attend {
 
     /// A line was typed: the order it stands for.
     fn typed(&mut self, line: &str) -> Option<Person>;
+
+    /// Whether anybody types lines.
+    fn types(&self) -> bool {
+        true
+    }
 }
 
 /// Has `request` served for whoever attends. Ctrl-C leaves the work where it stands.
@@ -91,7 +96,7 @@ pub(super) fn on_the_line(request: Request, data: &Path, who: &mut impl Attend) 
         let (news_to, mut news) = mpsc::channel(64);
         let (person_to, persons) = mpsc::channel(16);
         let mut work = tokio::spawn(requested(request, data, news_to, persons));
-        let mut lines = Some(typed_lines());
+        let mut lines = who.types().then(typed_lines);
         let mut interrupts = 0;
         loop {
             tokio::select! {

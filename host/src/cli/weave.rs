@@ -3,7 +3,7 @@
 
 mod plain;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::Result;
 use clap::Args;
@@ -50,4 +50,9 @@ pub(super) fn run(args: &WeaveArgs, common: &Common) -> Result<u8> {
         rig: common.loom_choice()?,
     };
     plain::serve(request, &common.data_dir()?, common.json)
+}
+
+/// The demo's weaving: nobody types, and not every pick is told of.
+pub(super) fn watched(request: Request, data: &Path, json: bool) -> Result<u8> {
+    plain::watched(request, data, json)
 }

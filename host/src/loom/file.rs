@@ -10,8 +10,6 @@ use serde::Deserialize;
 
 use crate::weave::watch::Fitted;
 
-const BENCH: &str = include_str!("../../looms/bench.toml");
-
 /// Longest time a line can be told to settle: the firmware's limit.
 const MOST_SETTLE_MS: f64 = 200.0;
 
@@ -107,18 +105,15 @@ pub enum LoomFileError {
 }
 
 impl LoomFile {
+    /// The text of the built-in loom file.
+    pub const BENCH: &str = include_str!("../../looms/bench.toml");
+
     /// The built-in loom.
     ///
     /// # Errors
     /// None, as long as the built-in file is right.
     pub fn bench() -> Result<LoomFile, LoomFileError> {
-        LoomFile::parse(BENCH, "bench")
-    }
-
-    /// The text of the built-in loom file.
-    #[must_use]
-    pub fn bench_text() -> &'static str {
-        BENCH
+        LoomFile::parse(LoomFile::BENCH, "bench")
     }
 
     /// Reads a loom file; the built-in one if none is named.

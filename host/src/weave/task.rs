@@ -283,7 +283,11 @@ impl Weave {
         };
         if let Some(words) = self.words(told) {
             let sound = matches!(told, Told::Fault(_) | Told::Finished);
-            self.line(at, words, sound, fx);
+            let pick = match told {
+                Told::Woven { pick, .. } => Some(pick + 1),
+                _ => None,
+            };
+            self.push_line(Line { at, words, pick }, sound, fx);
         }
         records.push(NewWeaving {
             at: UnixMillis(at),
@@ -294,7 +298,11 @@ impl Weave {
 
     /// Tells one line of what happened.
     fn line(&mut self, at: i64, words: String, sound: bool, fx: &mut Vec<Effect>) {
-        let line = Line { at, words };
+        let pick = None;
+        self.push_line(Line { at, words, pick }, sound, fx);
+    }
+
+    fn push_line(&mut self, line: Line, sound: bool, fx: &mut Vec<Effect>) {
         if self.lines.len() == LINES_KEPT {
             self.lines.pop_front();
         }

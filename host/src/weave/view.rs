@@ -76,6 +76,9 @@ pub struct Line {
     pub at: i64,
     /// What.
     pub words: String,
+    /// The pick that was woven, from 1, if it is of one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub pick: Option<u64>,
 }
 
 /// The work as it stands.

@@ -11,7 +11,7 @@ use super::super::session::{Attend, on_the_line};
 use super::CAUTION;
 use crate::job::{News, Person, WeaveNews};
 use crate::service::{Outcome, Request};
-use crate::weave::view::{Asking, View};
+use crate::weave::view::{Asking, Line, View};
 use crate::weave::watch::{Decision, Stand};
 use crate::weave::{DeckIndex, Says};
 
@@ -34,10 +34,26 @@ pub(super) fn serve(request: Request, data: &Path, json: bool) -> Result<u8> {
     Ok(outcome.exit)
 }
 
+/// The same with nobody who types, and with only now and then a pick told of.
+pub(super) fn watched(request: Request, data: &Path, json: bool) -> Result<u8> {
+    let mut lines = Lines {
+        json,
+        watched: true,
+        ..Lines::default()
+    };
+    let outcome = on_the_line(request, data, &mut lines);
+    lines.end(&outcome);
+    Ok(outcome.exit)
+}
+
+/// Of so many picks one is told of to whoever only watches.
+const ONE_OF: u64 = 40;
+
 /// What was shown last.
 #[derive(Debug, Default)]
 struct Lines {
     json: bool,
+    watched: bool,
     view: Option<View>,
     asked: Option<Asking>,
 }
@@ -61,8 +77,10 @@ impl Attend for Lines {
         }
         match news {
             News::Weave(news) => {
-                if let WeaveNews::Line { line, sound } = &**news {
-                    let bell = if *sound { "\u{7}" } else { "" };
+                if let WeaveNews::Line { line, sound } = &**news
+                    && self.tells(line)
+                {
+                    let bell = if *sound && !self.watched { "\u{7}" } else { "" };
                     out(&format!("{}{bell}", line.words));
                 }
             }
@@ -76,6 +94,10 @@ impl Attend for Lines {
             News::Refused { words } | News::Note { words } => out(words),
             _ => {}
         }
+    }
+
+    fn types(&self) -> bool {
+        !self.watched
     }
 
     fn typed(&mut self, line: &str) -> Option<Person> {
@@ -92,6 +114,12 @@ impl Attend for Lines {
 }
 
 impl Lines {
+    /// Whether a line is told of: every one, but for whoever only watches not every
+    /// pick.
+    fn tells(&self, line: &Line) -> bool {
+        !self.watched || line.pick.is_none_or(|pick| pick.is_multiple_of(ONE_OF))
+    }
+
     /// Says what is asked, once.
     fn show(&mut self, view: &View) {
         if view.asking == self.asked {

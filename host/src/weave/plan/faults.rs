@@ -38,7 +38,7 @@ pub enum PlanError {
         /// Line in the file, from 1.
         line: usize,
         /// What is wrong with the deck, in the deck's own words.
-        cause: DeckFileError,
+        cause: Box<DeckFileError>,
     },
     /// Well-formed, but no plan to weave by.
     #[error("{}, line {line}: {fault}", file.display())]
@@ -66,7 +66,7 @@ pub enum PlanFault {
         known: String,
     },
     /// A key that must be there.
-    #[error("{place} does not say {key}; write {remedy}")]
+    #[error("{place} has no {key}; give {remedy}")]
     Missing {
         /// Where it should stand.
         place: &'static str,
@@ -167,7 +167,7 @@ pub enum PlanFault {
     )]
     NoSections,
     /// A section that is nothing, or two things.
-    #[error("a section is woven from a deck or is ground without cards; write deck or ground, {0}")]
+    #[error("a section is woven from a deck, or is ground without cards; {0}")]
     Body(&'static str),
     /// A key that only goes with cards.
     #[error(

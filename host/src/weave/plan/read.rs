@@ -29,7 +29,7 @@ type DeckOf<'a> = &'a mut dyn FnMut(&Path) -> Result<Deck, DeckFileError>;
 /// A fault of the plan, or of a deck it names.
 enum Refused {
     Found(Found),
-    Deck(std::ops::Range<usize>, DeckFileError),
+    Deck(std::ops::Range<usize>, Box<DeckFileError>),
 }
 
 impl From<Found> for Refused {
@@ -264,7 +264,7 @@ fn read_decks(table: &Table, folder: &Path, deck: DeckOf) -> Result<Vec<PlanDeck
     let mut decks = Vec::new();
     for value in named(table, "[decks]")? {
         let file = path(&value, folder)?;
-        let deck = deck(&file).map_err(|cause| Refused::Deck(value.place(), cause))?;
+        let deck = deck(&file).map_err(|cause| Refused::Deck(value.place(), Box::new(cause)))?;
         decks.push(PlanDeck {
             name: value.key.to_owned(),
             file,

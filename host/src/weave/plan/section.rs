@@ -8,6 +8,7 @@ use super::{
     Between, Cards, DeckIndex, MOST_ENTRIES, MOST_PICKS, Mark, MarkPlace, Plan, PlanWeft, Section,
     SectionWork, Side, WeftIndex,
 };
+use crate::deck::file::MOST_CARDS;
 use crate::weave::walk::Direction;
 use cardwright_protocol::CardNumber;
 
@@ -62,8 +63,10 @@ pub(super) fn read<'a>(value: &Value<'a>, plan: &mut Plan) -> Result<Written<'a>
             SectionWork::Ground(ground.whole(1, MOST_PICKS)?)
         }
         (None, Some(deck)) => SectionWork::Cards(cards(&table, &deck, &wefts, plan)?),
-        (Some(_), Some(deck)) => return deck.refuse_key(PlanFault::Body("not both")),
-        (None, None) => return Err(table.found(PlanFault::Body("one of them"))),
+        (Some(_), Some(deck)) => {
+            return deck.refuse_key(PlanFault::Body("leave deck or ground out"));
+        }
+        (None, None) => return Err(table.found(PlanFault::Body("write deck or ground"))),
     };
     let (repeats, fill) = repeat(&table)?;
     let mut section = Section {
@@ -277,7 +280,7 @@ fn mark(value: &Value, section: &Section) -> Result<Mark, Found> {
 }
 
 fn marked_card(place: &Value, cards: &Cards) -> Result<CardNumber, Found> {
-    let card = CardNumber(place.whole(1, u64::from(u32::MAX))? as u32);
+    let card = CardNumber(place.whole(1, u64::from(MOST_CARDS))? as u32);
     if cards.runs.weaves(card) {
         return Ok(card);
     }

@@ -199,7 +199,7 @@ impl<'a> Value<'a> {
                 at: self.written.span(),
                 entries,
             }),
-            None => self.other_kind("a table, such as { picks = 30, per = \"in\" }"),
+            None => self.other_kind("keys and values in braces, such as { key = 3 }"),
         }
     }
 
