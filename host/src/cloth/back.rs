@@ -11,6 +11,7 @@
 //! those that fit. Whatever is found is made into cards again and compared.
 
 use super::lift::Points;
+use super::repeat::Over;
 use super::squares::Squares;
 use super::woven::{OtherFormat, same_format};
 use super::{Binding, Cloth, Colour, Edges, Face, Mounting, MountingFault, Weave};
@@ -104,7 +105,7 @@ impl Cloth {
         }
         let seen = self.lifted_by(deck, &mounting);
         let (mut squares, either) = self.nearest(&seen, columns)?;
-        self.mend(&seen, &mut squares);
+        self.mend(&seen, &mut squares, Over::of(self, &mounting));
         let cards = self.cards(&squares, &mounting);
         match first_difference(&cards, deck) {
             None => Ok(Found { squares, either }),
@@ -206,14 +207,14 @@ impl Cloth {
 
     /// Gives squares that make other holes than the cards have another colour
     /// that fits, as long as there are such squares and it helps.
-    fn mend(&self, seen: &[u16], squares: &mut Squares) {
+    fn mend(&self, seen: &[u16], squares: &mut Squares, over: Over) {
         let fits = Fits::of(self);
         if fits.exact {
             return;
         }
         let width = squares.columns() as usize;
         for _ in 0..ROUNDS {
-            let made = self.lifts_of(squares);
+            let made = self.lifts_of(squares, over);
             let wrong: Vec<usize> = (0..seen.len())
                 .filter(|at| made[*at] != seen[*at])
                 .collect();
@@ -232,11 +233,11 @@ impl Cloth {
     }
 
     /// As [`Cloth::lifted_by`], of squares instead of cards.
-    fn lifts_of(&self, squares: &Squares) -> Vec<u16> {
+    fn lifts_of(&self, squares: &Squares, over: Over) -> Vec<u16> {
         let (columns, wefts) = (squares.columns() as usize, self.wefts.len());
         let mut made = vec![0; squares.colours().len()];
         let mut pick = 0;
-        self.each_pick(squares, |lifted| {
+        self.each_pick(squares, over, |lifted| {
             let line = &mut made[pick / wefts * columns..][..columns];
             for (made, lifted) in line.iter_mut().zip(lifted) {
                 *made |= u16::from(*lifted) << (pick % wefts);

@@ -4,20 +4,25 @@
 //! Enters: the picks of a paper as they are lifted, the points beside an edge, and the
 //! longest float. Leaves: the picks, points left out. Refuses nothing: a point without
 //! which a thread would float over more than the longest float stays (both common
-//! practice, no source). Floats go on from repeat to repeat of the paper.
+//! practice, no source). Floats go on over the sides of the paper as the tie has it, and
+//! from the last pick to the first.
+
+use super::repeat::Over;
 
 /// Picks of a paper, one after another, each of so many columns.
 pub(super) struct Picks {
     columns: usize,
+    over: Over,
     lifted: Vec<bool>,
     /// The points beside an edge: places in `lifted`.
     points: Vec<usize>,
 }
 
 impl Picks {
-    pub fn new(columns: usize) -> Picks {
+    pub fn new(columns: usize, over: Over) -> Picks {
         Picks {
             columns,
+            over,
             lifted: Vec::new(),
             points: Vec::new(),
         }
@@ -53,12 +58,14 @@ impl Picks {
     fn leave_out(&mut self, at: usize, longest: usize) -> bool {
         self.lifted[at] = !self.lifted[at];
         let (pick, column) = (at / self.columns, at % self.columns);
-        let picks = self.lifted.len() / self.columns;
-        let across =
-            |step: usize| self.lifted[pick * self.columns + (column + step) % self.columns];
-        let along = |step: usize| self.lifted[(pick + step) % picks * self.columns + column];
-        let fits =
-            run(self.columns, longest, across) <= longest && run(picks, longest, along) <= longest;
+        let extent = Extent {
+            columns: self.columns,
+            picks: self.lifted.len() / self.columns,
+            over: self.over,
+            longest,
+        };
+        let lifted = |pick, column| self.lifted[pick * self.columns + column];
+        let fits = extent.float(pick, column, lifted) <= longest;
         if !fits {
             self.lifted[at] = !self.lifted[at];
         }
@@ -66,15 +73,39 @@ impl Picks {
     }
 }
 
+/// So many picks of so many columns, in which floats may be so long.
+#[derive(Clone, Copy)]
+pub(super) struct Extent {
+    pub columns: usize,
+    pub picks: usize,
+    pub over: Over,
+    pub longest: usize,
+}
+
+impl Extent {
+    /// The longer of the two floats through this place; what is beyond `longest` is not
+    /// counted to its end.
+    pub fn float(self, pick: usize, column: usize, lifted: impl Fn(usize, usize) -> bool) -> usize {
+        let across = |step| {
+            let column = self.over.column(column, step, self.columns)?;
+            Some(lifted(pick, column))
+        };
+        let along = |step| {
+            let pick = Over::Again.column(pick, step, self.picks)?;
+            Some(lifted(pick, column))
+        };
+        let across = run(self.over.round(self.columns), self.longest, across);
+        across.max(run(self.picks, self.longest, along))
+    }
+}
+
 /// How many threads lie alike, this one among them, on a ring of `around`; counted as
 /// far as one more than `longest` each way.
-fn run(around: usize, longest: usize, lifted: impl Fn(usize) -> bool) -> usize {
+fn run(around: usize, longest: usize, lifted: impl Fn(isize) -> Option<bool>) -> usize {
     let here = lifted(0);
-    let far = around.min(longest + 2);
+    let far = isize::try_from(around.min(longest + 2)).unwrap_or(isize::MAX);
     let after = (1..far).take_while(|step| lifted(*step) == here).count();
-    let before = (1..far)
-        .take_while(|step| lifted(around - step) == here)
-        .count();
+    let before = (1..far).take_while(|step| lifted(-step) == here).count();
     (1 + after + before).min(around)
 }
 
@@ -86,7 +117,7 @@ mod tests {
     #[test]
     fn a_point_stays_where_the_thread_would_float_too_far() {
         let picks = |longest| {
-            let mut picks = Picks::new(8);
+            let mut picks = Picks::new(8, Over::Again);
             picks.push(
                 &[true, false, false, false, true, false, false, false],
                 &[0, 4],

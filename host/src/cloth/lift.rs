@@ -9,9 +9,11 @@
 //! than the limit is left within the area. Where edges are kept clear, a point
 //! that binds a float is left out at either end of the float only, and the
 //! satin is so much closer that the limit still holds. Floats that go on over
-//! the edge of their area, or of the paper, are not seen here.
+//! the edge of their area, or of the paper, are not seen here. The edge of the
+//! paper is an edge of an area only if the cloth shows another colour beyond.
 
 use super::areas::{Areas, Run, runs};
+use super::repeat::Over;
 use super::satin;
 use super::squares::Squares;
 use super::weave::Weave;
@@ -56,6 +58,7 @@ struct Stretch {
 pub(super) struct Lifter<'a> {
     cloth: &'a Cloth,
     squares: &'a Squares,
+    over: Over,
     first: FirstPick,
     areas: Option<Areas>,
     /// For each colour and weft, the points that bind its floats.
@@ -68,7 +71,7 @@ pub(super) struct Lifter<'a> {
 }
 
 impl<'a> Lifter<'a> {
-    pub fn new(cloth: &'a Cloth, squares: &'a Squares) -> Lifter<'a> {
+    pub fn new(cloth: &'a Cloth, squares: &'a Squares, over: Over) -> Lifter<'a> {
         let afresh = |colour: &Colour| colour.binding == Binding::Afresh;
         let of_colour = |colour: &Colour| {
             let of_weave = |weave| Points::of(weave, colour.edges);
@@ -85,8 +88,9 @@ impl<'a> Lifter<'a> {
         Lifter {
             cloth,
             squares,
+            over,
             first: cloth.first_line,
-            areas: areas.then(|| Areas::of(squares, cloth.first_line)),
+            areas: areas.then(|| Areas::of(squares, cloth.first_line, over)),
             points: cloth.colours.iter().map(of_colour).collect(),
             stretches: vec![Stretch::default(); columns],
             runs: Vec::new(),
@@ -119,12 +123,15 @@ impl<'a> Lifter<'a> {
                 (Some(areas), Binding::Afresh) => areas.begin(self.line, place),
                 _ => (0, 0),
             };
-            let pick = self.line as usize - first;
+            // areas that hang together over the edge of the repeat begin beyond it
+            let (columns, lines) = (lifted.len(), self.squares.lines() as usize);
+            let pick = (self.line as usize + lines - first) % lines;
+            let end = |column: usize| (column + columns - left) % columns;
             let squares = &mut lifted[run.from..run.to];
-            repeat(weave.pick(pick), run.from - left, squares);
+            repeat(weave.pick(pick), end(run.from), squares);
             if let Some(points) = self.points[usize::from(run.colour)][weft] {
                 self.bind(*run, colour.edges, weave, squares, |column| {
-                    points.at(column - left, pick)
+                    points.at(end(column), pick)
                 });
             }
         }
@@ -135,23 +142,15 @@ impl<'a> Lifter<'a> {
     }
 
     /// The binding points of satins in this weft's pick, as it is lifted, that touch
-    /// another colour where edges are to be clear. The paper is a repeat: what lies at
-    /// its edge touches what lies at the opposite one.
+    /// another colour where edges are to be clear.
     pub fn points_at_edges(&self, weft: usize, lifted: &[bool]) -> Vec<usize> {
-        let (line, lines) = (self.line, self.squares.lines());
-        let here = self.at(line);
-        let (before, after) = (
-            self.at((line + lines - 1) % lines),
-            self.at((line + 1) % lines),
-        );
-        let width = here.len();
+        let here = self.at(self.line);
+        let (before, after) = (self.at(self.before()), self.at(self.after()));
         let touches = |column: usize| {
-            let sides = [
-                here[(column + width - 1) % width],
-                here[(column + 1) % width],
-            ];
-            let around = sides.into_iter().chain([before[column], after[column]]);
-            around.into_iter().any(|colour| colour != here[column])
+            let sides = self.over.beside(column, here.len());
+            let sides = sides.into_iter().flatten().map(|side| here[side]);
+            let mut around = sides.chain([before[column], after[column]]);
+            around.any(|colour| colour != here[column])
         };
         let is_point = |column: &usize| {
             let colour = &self.cloth.colours[usize::from(here[*column])];
@@ -159,7 +158,17 @@ impl<'a> Lifter<'a> {
             let point = weave.is_satin() && weave.float() == Some(!lifted[*column]);
             point && colour.edges == Edges::Clear && touches(*column)
         };
-        (0..width).filter(is_point).collect()
+        (0..here.len()).filter(is_point).collect()
+    }
+
+    /// The line woven before this one: before the first, the last.
+    fn before(&self) -> u32 {
+        let lines = self.squares.lines();
+        (self.line + lines - 1) % lines
+    }
+
+    fn after(&self) -> u32 {
+        (self.line + 1) % self.squares.lines()
     }
 
     /// Binds the floats that are too long.
@@ -172,7 +181,8 @@ impl<'a> Lifter<'a> {
         point: impl Fn(usize) -> bool,
     ) {
         let (bound, clear) = (weave.bound(), edges == Edges::Clear);
-        let width = self.squares.columns() as usize;
+        let here = self.at(self.line);
+        let (before, after) = (self.at(self.before()), self.at(self.after()));
         let across = bound
             .ends
             .is_some_and(|ends| run.to - run.from > ends as usize);
@@ -183,12 +193,12 @@ impl<'a> Lifter<'a> {
             if !point(column) {
                 continue;
             }
-            let at_side =
-                (column == run.from && column > 0) || (column + 1 == run.to && run.to < width);
+            let other = |line: &[u8], column: usize| line[column] != run.colour;
+            let mut sides = self.over.beside(column, here.len()).into_iter().flatten();
+            let at_side = sides.any(|side| other(here, side));
             let upwards = bound.picks.is_some_and(|picks| {
                 let Stretch { from, to } = self.stretches[column];
-                let at_end = (self.line == from && from > 0)
-                    || (self.line + 1 == to && to < self.squares.lines());
+                let at_end = other(before, column) || other(after, column);
                 to - from > picks && !(clear && at_end)
             });
             if upwards || (across && !(clear && at_side)) {

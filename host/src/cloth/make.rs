@@ -7,6 +7,7 @@
 use super::edges::Picks;
 use super::hooks::Place;
 use super::lift::Lifter;
+use super::repeat::Over;
 use super::squares::Squares;
 use super::{Cloth, Edges, Face, Mounting, MountingFault, Selvedge, Spare};
 use crate::deck::file::MOST_CARDS;
@@ -120,7 +121,7 @@ impl Cloth {
         let rows = usize::from(self.format.rows());
         let hooks = Hooks::of(mounting);
         let mut cards = Vec::with_capacity(squares.lines() as usize * self.wefts.len());
-        self.each_pick(squares, |lifted| {
+        self.each_pick(squares, Over::of(self, mounting), |lifted| {
             let mut card = vec![Row::BLANK; rows];
             hooks.cut(lifted, self.face, &mut card);
             if let Some(selvedge) = self.selvedge() {
@@ -132,14 +133,14 @@ impl Cloth {
     }
 
     /// Which columns each pick lifts, as seen on the face, first woven first.
-    pub(super) fn each_pick(&self, squares: &Squares, mut cut: impl FnMut(&[bool])) {
+    pub(super) fn each_pick(&self, squares: &Squares, over: Over, mut cut: impl FnMut(&[bool])) {
         let columns = squares.columns() as usize;
         let clear = self
             .colours
             .iter()
             .any(|colour| colour.edges == Edges::Clear);
-        let mut picks = clear.then(|| Picks::new(columns));
-        let mut lifter = Lifter::new(self, squares);
+        let mut picks = clear.then(|| Picks::new(columns, over));
+        let mut lifter = Lifter::new(self, squares, over);
         let mut lifted = vec![false; columns];
         for line in 0..squares.lines() {
             lifter.go_to(line);

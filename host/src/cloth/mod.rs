@@ -21,6 +21,7 @@ mod lift;
 mod make;
 mod mounting;
 mod read;
+mod repeat;
 pub mod satin;
 mod squares;
 mod text;

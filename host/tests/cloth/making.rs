@@ -108,6 +108,41 @@ fn a_binding_point_beside_the_edge_is_left_out_where_the_cloth_asks_for_it() {
     assert_eq!(drawn(&clear, &deck(&clear, &paper), 10)[1..4], figure);
 }
 
+/// The paper lies ten times side by side and the cards go round, so the four corners
+/// are one area; it begins at column 8 of the last line.
+#[test]
+fn an_area_that_goes_on_over_the_edge_of_the_repeat_is_one() {
+    let afresh = "weave = \"satin 5 counter 2 weft\"\nbinding = \"afresh\"";
+    let cloth = small(afresh, "weave = \"leave\"");
+    let lines = ["0011111100", "1111111111", "1111111111", "0011111100"];
+    let deck = deck(&cloth, &squares(&lines));
+    // ends 0, 2 of it at its first two picks (Brooks' order)
+    let wanted = ["x.........", "..........", "..........", "........x."];
+    assert_eq!(drawn(&cloth, &deck, 10), wanted);
+}
+
+/// What lies beyond the side: the paper again in a straight tie that repeats, its mirror
+/// in a centred one (Bell ch. III), nothing where it is woven once.
+#[test]
+fn the_side_of_the_paper_is_an_edge_only_if_another_colour_lies_beyond() {
+    let paper = squares(&["0".repeat(50) + &"1".repeat(50)]);
+    let first = |tie: &str| {
+        let cloth = damask(&[
+            ("format = \"400\"", "format = \"100\""),
+            ("hooks = \"1-400\"\nway = \"straight\"\nrepeats = 2", tie),
+            (
+                "weave = \"lift\"",
+                "weave = \"satin 5 counter 2 warp\"\nedges = \"clear\"",
+            ),
+        ]);
+        let drawn = drawn(&cloth, &deck(&cloth, &paper), 100);
+        drawn[0][..6].to_owned()
+    };
+    assert_eq!(first("way = \"straight\"\nrepeats = 2"), "xxxxx.");
+    assert_eq!(first("way = \"centred\"\nrepeats = 2"), ".xxxx.");
+    assert_eq!(first("way = \"straight\""), ".xxxx.");
+}
+
 /// The spare row of a 400 card has eight holes; plain lifts every other end and
 /// changes with every card, whatever its weft.
 #[test]
