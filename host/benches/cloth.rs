@@ -9,7 +9,7 @@ mod wide;
 use cardwright::deck::{Cutting, Deck};
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use std::hint::black_box;
-use wide::{COLUMNS, LINES, cloth, design, format};
+use wide::{COLUMNS, LINES, cloth as cloth_of, design, format};
 
 fn making(c: &mut Criterion) {
     let folder = tempfile::tempdir().expect("a folder");
@@ -26,12 +26,12 @@ fn making(c: &mut Criterion) {
             "weave = \"lift bound 9 ends 9 picks\"\nedges = \"clear\"\nbinding = \"afresh\"",
         ),
     ] {
-        let cloth = cloth(folder.path(), figure);
+        let cloth = cloth_of(folder.path(), figure);
         group.bench_function(format!("made: {what}"), |b| {
             b.iter(|| cloth.make(black_box(&squares)).expect("made"));
         });
     }
-    let cloth = cloth(folder.path(), "weave = \"satin 8 counter 3 warp\"");
+    let cloth = cloth_of(folder.path(), "weave = \"satin 8 counter 3 warp\"");
     let made = cloth.make(&squares).expect("made");
     let format = cloth.format().clone();
     let deck = Deck::new("bench", format, None, Cutting::default(), made.cards).expect("a deck");
@@ -43,6 +43,14 @@ fn making(c: &mut Criterion) {
         });
     });
     group.bench_function("found again", |b| {
+        b.iter(|| cloth.unmake(&deck, COLUMNS).expect("found"));
+    });
+    let clear = "weave = \"satin 8 counter 3 warp\"\nedges = \"clear\"";
+    let cloth = cloth_of(folder.path(), clear);
+    let made = cloth.make(&squares).expect("made");
+    let format = cloth.format().clone();
+    let deck = Deck::new("bench", format, None, Cutting::default(), made.cards).expect("a deck");
+    group.bench_function("found again: clear edges", |b| {
         b.iter(|| cloth.unmake(&deck, COLUMNS).expect("found"));
     });
     group.finish();

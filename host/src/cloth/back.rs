@@ -5,23 +5,29 @@
 //! another colour too. Refuses: colours that no card could tell apart, cards
 //! that this cloth does not make, naming the first hole.
 //!
-//! A square is known where its holes fit one colour only. Two weaves that
-//! differ are alike at many a square (a satin is all lifted but for its
-//! points), so the others take the colour of the nearest known square among
-//! those that fit. Whatever is found is made into cards again and compared.
+//! Where a square's holes depend on its own colour only, `nearest` takes the
+//! colour they fit, or that of the squares beside it. Where they depend on the
+//! squares around it (points left out at clear edges, floats bound, binding that
+//! starts afresh), a guess is settled until every square makes its holes.
+//! Whatever is found is made into cards again and compared.
 
-use super::lift::Points;
+mod guess;
+mod labels;
+mod nearest;
+mod paper;
+mod settle;
+
 use super::repeat::Over;
 use super::squares::Squares;
 use super::woven::{OtherFormat, same_format};
 use super::{Binding, Cloth, Colour, Edges, Face, Mounting, MountingFault, Weave};
 use crate::deck::{Deck, FirstPick, Row};
+use labels::Label;
+use paper::Paper;
+use std::collections::{BTreeSet, HashSet};
 
-/// No colour yet.
-const UNKNOWN: u8 = u8::MAX;
-
-/// How often squares that make other holes are given another colour.
-const ROUNDS: usize = 16;
+/// How often what was settled is made into cards and settled again.
+const ROUNDS: usize = 32;
 
 /// Why no squares were found.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -68,7 +74,7 @@ pub enum BackFault {
     },
     /// The squares found make other cards.
     #[error(
-        "card {card}, row {row}, hole {hole}: no paper that was found makes the card as it is: where edges are kept clear, or binding starts afresh, the cards may tell too little of the painting; if this cloth file has neither, give the one the deck was made with"
+        "card {card}, row {row}, hole {hole}: no paper that was found makes the card as it is; give the cloth file the deck was made with"
     )]
     Other {
         /// The card.
@@ -77,6 +83,24 @@ pub enum BackFault {
         row: usize,
         /// The hole, from 1.
         hole: u8,
+    },
+    /// Squares whose holes depend on others could not be settled.
+    #[error(
+        "card {card}, row {row}, hole {hole}: no paper that was found makes the card as it is ({squares} squares make other holes, the first in line {line}, column {column}): where edges are kept clear, floats bound or binding starts afresh, the cards may tell too little of the painting, or the deck was made with another cloth file; give that one, or paint these places anew from the picture of deck cloth"
+    )]
+    Unsettled {
+        /// The card.
+        card: u32,
+        /// The row, from 1.
+        row: usize,
+        /// The hole, from 1.
+        hole: u8,
+        /// How many squares make other holes.
+        squares: usize,
+        /// Line of the first, from 1 at the first woven.
+        line: u32,
+        /// Its column, from 1.
+        column: u32,
     },
 }
 
@@ -104,13 +128,16 @@ impl Cloth {
             return Err(BackFault::Cards { cards, wefts });
         }
         let seen = self.lifted_by(deck, &mounting);
-        let (mut squares, either) = self.nearest(&seen, columns)?;
-        self.mend(&seen, &mut squares, Over::of(self, &mounting));
-        let cards = self.cards(&squares, &mounting);
-        match first_difference(&cards, deck) {
-            None => Ok(Found { squares, either }),
-            Some(fault) => Err(fault),
+        if self.colours.iter().all(stands_alone) {
+            let (colours, either) = self.nearest(&seen, columns as usize)?;
+            let squares = self.squares(colours, columns)?;
+            let cards = self.cards(&squares, &mounting);
+            return match first_difference(&cards, deck) {
+                None => Ok(Found { squares, either }),
+                Some((card, row, hole)) => Err(BackFault::Other { card, row, hole }),
+            };
         }
+        self.settled(&seen, deck, &mounting)
     }
 
     /// Refuses two colours whose weaves lift the same ends everywhere.
@@ -151,39 +178,82 @@ impl Cloth {
         seen
     }
 
-    /// Known squares, and the others as the nearest known that fits.
-    fn nearest(&self, seen: &[u16], columns: u32) -> Result<(Squares, u64), BackFault> {
+    /// Squares that were guessed and settled.
+    fn settled(&self, seen: &[u16], deck: &Deck, mounting: &Mounting) -> Result<Found, BackFault> {
+        let columns = mounting.columns();
         let width = columns as usize;
-        let fits = Fits::of(self);
-        let mut colours = vec![UNKNOWN; seen.len()];
-        let mut either = 0;
-        for (at, seen) in seen.iter().enumerate() {
-            let mut candidates = fits.all(at / width, at % width, *seen);
-            match (candidates.next(), candidates.next()) {
-                (None, _) => return Err(self.no_colour(at / width, at % width)),
-                (Some(colour), None) => colours[at] = colour,
-                (Some(_), Some(_)) => either += 1,
+        let labels = Label::all(self);
+        let at = guess::guess(&labels, seen, width)
+            .map_err(|at| self.no_colour(at / width, at % width))?;
+        let mut paper = Paper {
+            wefts: self.wefts.len(),
+            width,
+            over: Over::of(self, mounting),
+            longest: self.longest_float,
+            seen,
+            at,
+            free: HashSet::new(),
+            far: far(&labels),
+            labels,
+        };
+        let mut wrong = settle::settle(&mut paper);
+        for _ in 0..ROUNDS {
+            if !wrong.is_empty() {
+                break;
+            }
+            wrong = self.freed(&mut paper)?;
+            if wrong.is_empty() {
+                break;
+            }
+            wrong = settle::mend(&mut paper, wrong);
+        }
+        let squares = self.squares(paper.colours(), columns)?;
+        let cards = self.cards(&squares, mounting);
+        let Some((card, row, hole)) = first_difference(&cards, deck) else {
+            let either = (0..seen.len()).filter(|at| paper.either(*at)).count() as u64;
+            return Ok(Found { squares, either });
+        };
+        let made = self.lifts_of(&squares, paper.over);
+        let differ = |at: &usize| made[*at] != seen[*at];
+        let first = (0..seen.len()).find(differ).unwrap_or_default();
+        let number = |place: usize| u32::try_from(place + 1).unwrap_or(u32::MAX);
+        Err(BackFault::Unsettled {
+            card,
+            row,
+            hole,
+            squares: (0..seen.len()).filter(differ).count(),
+            line: number(first / width),
+            column: number(first % width),
+        })
+    }
+
+    /// Points that the paper, made into cards, does without: no float keeps them. Leaves
+    /// the squares that are then wrong.
+    fn freed(&self, paper: &mut Paper<'_>) -> Result<BTreeSet<usize>, BackFault> {
+        let columns = u32::try_from(paper.width).unwrap_or(u32::MAX);
+        let squares = self.squares(paper.colours(), columns)?;
+        let made = self.lifts_of(&squares, paper.over);
+        let mut wrong = BTreeSet::new();
+        for (at, (made, seen)) in made.iter().zip(paper.seen).enumerate() {
+            let wefts = (0..paper.wefts).filter(|weft| (made ^ seen) >> weft & 1 == 1);
+            for weft in wefts {
+                paper.free.insert((at, weft));
+            }
+            if made != seen && !paper.makes(at) {
+                wrong.insert(at);
             }
         }
-        // only those beside an unknown square have anything to spread
-        let unknown = |at: usize| colours[at] == UNKNOWN;
-        let edge = |at: &usize| !unknown(*at) && beside(*at, width, seen.len()).any(unknown);
-        let known = (0..seen.len()).filter(edge).collect();
-        spread(&fits, seen, width, &mut colours, known);
-        for at in 0..colours.len() {
-            if colours[at] == UNKNOWN {
-                let mut candidates = fits.all(at / width, at % width, seen[at]);
-                colours[at] = candidates.next().unwrap_or_default();
-                spread(&fits, seen, width, &mut colours, vec![at]);
-            }
-        }
-        let squares = self.top_first(colours, width);
+        Ok(wrong)
+    }
+
+    /// Squares of colours that stand in the order of weaving.
+    fn squares(&self, woven: Vec<u8>, columns: u32) -> Result<Squares, BackFault> {
+        let squares = self.top_first(woven, columns as usize);
         // made of whole lines, and a deck has at least one card
-        let squares = Squares::new(columns, squares).ok_or(BackFault::Cards {
+        Squares::new(columns, squares).ok_or(BackFault::Cards {
             cards: 0,
             wefts: self.wefts.len(),
-        })?;
-        Ok((squares, either))
+        })
     }
 
     /// Lines in the paper's order instead of the order of weaving.
@@ -205,33 +275,6 @@ impl Cloth {
         }
     }
 
-    /// Gives squares that make other holes than the cards have another colour
-    /// that fits, as long as there are such squares and it helps.
-    fn mend(&self, seen: &[u16], squares: &mut Squares, over: Over) {
-        let fits = Fits::of(self);
-        if fits.exact {
-            return;
-        }
-        let width = squares.columns() as usize;
-        for _ in 0..ROUNDS {
-            let made = self.lifts_of(squares, over);
-            let wrong: Vec<usize> = (0..seen.len())
-                .filter(|at| made[*at] != seen[*at])
-                .collect();
-            if wrong.is_empty() {
-                return;
-            }
-            for at in wrong {
-                let (line, column) = (at / width, at % width);
-                let square = squares.square_mut(line, column, self.first_line);
-                let mut candidates = fits.all(line, column, seen[at]);
-                let other = candidates.find(|colour| *colour > *square);
-                let first = fits.all(line, column, seen[at]).next();
-                *square = other.or(first).unwrap_or(*square);
-            }
-        }
-    }
-
     /// As [`Cloth::lifted_by`], of squares instead of cards.
     fn lifts_of(&self, squares: &Squares, over: Over) -> Vec<u16> {
         let (columns, wefts) = (squares.columns() as usize, self.wefts.len());
@@ -248,110 +291,29 @@ impl Cloth {
     }
 }
 
-/// Which colours could stand in a square.
-struct Fits<'a> {
-    cloth: &'a Cloth,
-    points: Vec<Vec<Option<Points>>>,
-    /// Whether a colour that fits makes the very holes, whatever stands beside.
-    exact: bool,
+/// Whether the holes of a square depend on its own colour only.
+fn stands_alone(colour: &Colour) -> bool {
+    colour.binding == Binding::Continuous
+        && colour.edges == Edges::Keep
+        && colour.weaves.iter().all(|weave| weave.bound().is_none())
 }
 
-impl<'a> Fits<'a> {
-    fn of(cloth: &'a Cloth) -> Fits<'a> {
-        let points = |colour: &Colour| {
-            let of_weave = |weave| Points::of(weave, colour.edges);
-            colour.weaves.iter().map(of_weave).collect()
-        };
-        let exact = |colour: &Colour| {
-            colour.binding == Binding::Continuous
-                && colour.edges == Edges::Keep
-                && colour.weaves.iter().all(|weave| weave.bound().is_none())
-        };
-        Fits {
-            cloth,
-            points: cloth.colours.iter().map(points).collect(),
-            exact: cloth.colours.iter().all(exact),
-        }
-    }
-
-    /// The colours, in their order, that can make these holes here.
-    fn all(&self, line: usize, column: usize, seen: u16) -> impl Iterator<Item = u8> + '_ {
-        let colours = (0..).zip(&self.cloth.colours);
-        let fits = move |(place, colour): &(u8, &Colour)| {
-            let mut wefts = colour.weaves.iter().enumerate();
-            wefts.all(|(weft, weave)| {
-                let points = self.points[usize::from(*place)][weft];
-                can_be(colour, weave, points, line, column, seen >> weft & 1 == 1)
-            })
-        };
-        colours.filter(fits).map(|(place, _)| place)
-    }
+/// How far along its line or end a square's holes depend on others.
+fn far(labels: &[Label<'_>]) -> usize {
+    let weaves = labels.iter().flat_map(|label| &label.colour.weaves);
+    let bounds = weaves.map(Weave::bound);
+    let limits = bounds.flat_map(|bound| [bound.ends, bound.picks]);
+    limits.flatten().max().unwrap_or(1) as usize
 }
 
-/// Whether a square of this colour can be so, whatever its area.
-fn can_be(
-    colour: &Colour,
-    weave: &Weave,
-    points: Option<Points>,
-    line: usize,
-    column: usize,
-    lifted: bool,
-) -> bool {
-    if colour.binding == Binding::Afresh {
-        return weave.has(lifted) || points.is_some();
-    }
-    let left_out = colour.edges == Edges::Clear && weave.float() == Some(lifted);
-    weave.lifts(column, line) == lifted
-        || left_out
-        || points.is_some_and(|points| points.at(column, line))
-}
-
-/// Spreads the colours of known squares to those beside them that they fit.
-fn spread(fits: &Fits<'_>, seen: &[u16], width: usize, colours: &mut [u8], known: Vec<usize>) {
-    let mut queue = std::collections::VecDeque::from(known);
-    while let Some(at) = queue.pop_front() {
-        for other in beside(at, width, colours.len()) {
-            if colours[other] == UNKNOWN
-                && let Some(colour) = like_most(fits, seen[other], width, colours, other)
-            {
-                colours[other] = colour;
-                queue.push_back(other);
-            }
-        }
-    }
-}
-
-/// The colour that most squares beside this one have, of those that fit it.
-fn like_most(fits: &Fits<'_>, seen: u16, width: usize, colours: &[u8], at: usize) -> Option<u8> {
-    let around = || beside(at, width, colours.len()).map(|other| colours[other]);
-    let count = |colour: &u8| around().filter(|other| other == colour).count();
-    let candidates = fits.all(at / width, at % width, seen);
-    let candidates = candidates.filter(|colour| count(colour) > 0);
-    candidates.max_by_key(count)
-}
-
-/// The squares that touch this one by a side.
-fn beside(at: usize, width: usize, squares: usize) -> impl Iterator<Item = usize> {
-    let column = at % width;
-    let all = [
-        (column > 0).then(|| at - 1),
-        (column + 1 < width).then_some(at + 1),
-        at.checked_sub(width),
-        Some(at + width).filter(|at| *at < squares),
-    ];
-    all.into_iter().flatten()
-}
-
-fn first_difference(cards: &[Vec<Row>], deck: &Deck) -> Option<BackFault> {
+/// Card, row and hole where the cards that were made first differ from the deck's.
+fn first_difference(cards: &[Vec<Row>], deck: &Deck) -> Option<(u32, usize, u8)> {
     let (made, there) = (cards.iter(), deck.cards());
     made.zip(there).find_map(|(made, (card, rows))| {
         let differs = |(made, row): (&Row, &Row)| made.0 ^ row.0;
         let rows = made.iter().zip(rows).map(differs);
         let (row, holes) = (1..).zip(rows).find(|(_, holes)| *holes != 0)?;
-        Some(BackFault::Other {
-            card: card.0,
-            row,
-            hole: u8::try_from(holes.trailing_zeros() + 1).unwrap_or(u8::MAX),
-        })
+        let hole = u8::try_from(holes.trailing_zeros() + 1).unwrap_or(u8::MAX);
+        Some((card.0, row, hole))
     })
 }

@@ -41,6 +41,11 @@ impl Points {
         Some(Points { ends, counter })
     }
 
+    /// Ends, and picks, of their repeat.
+    pub fn ends(self) -> usize {
+        self.ends
+    }
+
     /// Whether there is one at this end and pick.
     pub fn at(self, end: usize, pick: usize) -> bool {
         end % self.ends == pick * self.counter % self.ends

@@ -179,13 +179,6 @@ impl Squares {
         from_top as usize * self.columns as usize
     }
 
-    /// A square of a line counted from 0 at the first woven.
-    pub(super) fn square_mut(&mut self, line: usize, column: usize, first: FirstPick) -> &mut u8 {
-        let line = u32::try_from(line).unwrap_or(u32::MAX);
-        let at = self.place_of(line, first) + column;
-        &mut self.colours[at]
-    }
-
     /// The colour of each square as the cloth file paints it, top line first.
     pub fn paints<'a>(&'a self, cloth: &'a Cloth) -> impl Iterator<Item = Rgb> + 'a {
         let paint = |colour: &u8| cloth.colours[usize::from(*colour)].paint;

@@ -8,6 +8,7 @@
 
 mod back;
 mod checks;
+mod clear;
 mod files;
 mod handbooks;
 mod making;
