@@ -77,11 +77,14 @@ impl Case<'_> {
         let measured = self.measured;
         let mut cells = Vec::with_capacity(measured.spots.len() + measured.pegs.len());
         let rows = measured.spots.chunks(measured.holes.max(1));
+        let wider = self.wider_mm();
         for ((row, what), stroke) in rows.zip(self.strokes).zip(0u16..) {
             let punches = what.punches();
-            cells.extend(row.iter().zip(1u8..=MOST_HOLES).map(|(spot, hole)| {
-                let across = self.across_mm(stroke, hole);
-                cell(stroke, hole, punches.has(hole), spot, Some(across))
+            let aside_mm = (measured.plane.skew * self.place_mm(stroke)) as f32;
+            let holes = row.iter().zip(1u8..).zip(&wider);
+            cells.extend(holes.map(|((spot, hole), wider_mm)| {
+                let across = Some(wider_mm - aside_mm);
+                cell(stroke, hole, punches.has(hole), spot, across)
             }));
             let pegs = measured.pegs.iter();
             let pegs = pegs.filter(|peg| peg.stroke == usize::from(stroke));
@@ -90,30 +93,37 @@ impl Case<'_> {
         cells
     }
 
-    /// How far across its channel's middle a hole lies by the card's stretch and
-    /// skew: one aperture a hole cannot see more of it.
-    fn across_mm(&self, stroke: u16, hole: u8) -> f32 {
-        let plane = self.measured.plane;
-        let y = self.geometry.across_mm(hole);
-        (plane.stretch * y - plane.skew * self.place_mm(stroke)) as f32
+    /// How far across its channel's middle each hole lies by the card's stretch, to
+    /// which its skew adds: one aperture a hole cannot see more of it.
+    fn wider_mm(&self) -> [f32; MOST_HOLES as usize] {
+        let mut wider = [0.0; MOST_HOLES as usize];
+        for (wider, hole) in wider.iter_mut().zip(1u8..) {
+            let y = self.geometry.across_mm(hole);
+            *wider = (self.measured.plane.stretch * y) as f32;
+        }
+        wider
     }
 
     /// Each stroke's offset by its whole holes.
     fn register(&self, cells: &[Cell]) -> Vec<StrokeRegister> {
         let mut strokes = vec![StrokeRegister::default(); self.strokes.len()];
         let mut faults = vec![0u8; self.strokes.len()];
-        for cell in cells {
-            let number = usize::from(cell.stroke);
+        for own in cells.chunk_by(|a, b| a.stroke == b.stroke) {
+            let number = own.first().map_or(0, |cell| usize::from(cell.stroke));
             let (Some(found), Some(faults)) = (strokes.get_mut(number), faults.get_mut(number))
             else {
                 continue;
             };
-            // without a branch: whether a hole is required is as good as chance
-            let right = cell.required & (cell.judged == Judged::Right);
-            *faults = faults.saturating_add(u8::from(cell.judged.is_wrong()));
-            found.holes = found.holes.saturating_add(u8::from(right));
-            if cell.hole == 0 && right {
-                found.peg_mm = cell.offset_um.map(|um| f64::from(um) / 1000.0);
+            for cell in own {
+                // without a branch: whether a hole is required is as good as chance
+                let right = cell.required & (cell.judged == Judged::Right);
+                *faults += u8::from(cell.judged.is_wrong());
+                found.holes += u8::from(right);
+            }
+            for cell in own.iter().rev().take_while(|cell| cell.hole == 0) {
+                let right = cell.judged == Judged::Right;
+                let mm = cell.offset_um.map(|um| f64::from(um) / 1000.0);
+                found.peg_mm = mm.filter(|_| right).or(found.peg_mm);
             }
         }
         for ((found, faults), row) in strokes.iter_mut().zip(faults).zip(&self.measured.rows_mm) {
@@ -248,22 +258,21 @@ fn doubt(cells: &[Cell]) -> Option<UnreadReason> {
 fn cell(stroke: u16, hole: u8, required: bool, spot: &Spot, across_mm: Option<f32>) -> Cell {
     // an index is no branch, and whether a hole is required is as good as chance
     let right = [spot.solid, spot.whole][usize::from(required)];
-    let judged = match spot.what {
-        What::WithinPeg => Judged::WithinPeg,
-        _ if right >= SURE => Judged::Right,
-        _ if right > 1.0 - SURE => Judged::Doubtful,
-        What::Solid => Judged::Missing,
-        _ if required => Judged::Partial,
-        _ => Judged::Extra,
+    let (judged, sure) = if (right >= SURE) & (spot.what != What::WithinPeg) {
+        // as nearly all are
+        (Judged::Right, right)
+    } else {
+        match spot.what {
+            What::WithinPeg => (Judged::WithinPeg, 1.0 - right),
+            _ if right > 1.0 - SURE => (Judged::Doubtful, right),
+            What::Solid => (Judged::Missing, 1.0 - right),
+            _ if required => (Judged::Partial, 1.0 - right),
+            _ => (Judged::Extra, 1.0 - right),
+        }
     };
-    let sure = match judged {
-        Judged::Right | Judged::Doubtful => right,
-        _ => 1.0 - right,
-    };
-    let um = |mm: Option<f32>| {
-        let um = micrometres(f64::from(mm.unwrap_or(0.0)));
-        mm.map(|_| um)
-    };
+    let um = |mm: f32| (mm * 1000.0 + 0.5f32.copysign(mm)) as i32;
+    // what is not there is worked out as well: an index is no branch
+    let lit = |mm: f32| [None, Some(um(mm))][usize::from(spot.is_lit)];
     Cell {
         stroke,
         hole,
@@ -271,9 +280,9 @@ fn cell(stroke: u16, hole: u8, required: bool, spot: &Spot, across_mm: Option<f3
         judged,
         sure,
         open_permille: permille(spot.open),
-        offset_um: um(spot.offset_mm),
-        across_um: um(across_mm),
-        diameter_um: um(spot.diameter_mm),
+        offset_um: lit(spot.offset_mm),
+        across_um: across_mm.map(um),
+        diameter_um: lit(spot.diameter_mm),
     }
 }
 

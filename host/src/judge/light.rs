@@ -64,10 +64,13 @@ pub(super) fn light<const N: usize>(
         });
     }
     light.solid = solid;
-    let scale = 1.0 / (1.0 - solid);
+    // idle channels stay dark
+    let (mut dark, mut scale) = ([0.0; N], [0.0; N]);
+    dark[..light.holes].fill(solid);
+    scale[..light.holes].fill(1.0 / (1.0 - solid));
     for line in &mut light.lines {
-        for share in line {
-            *share = (*share - solid) * scale;
+        for lane in 0..N {
+            line[lane] = (line[lane] - dark[lane]) * scale[lane];
         }
     }
     Ok(light)
@@ -142,22 +145,15 @@ fn scale<const N: usize>(
     for (inverse, span) in inverse.iter_mut().zip(&span).take(holes) {
         *inverse = 1.0 / span;
     }
-    let line = |levels: &[u8]| {
-        let mut line = [0.0; N];
-        match <&[u8; N]>::try_from(levels) {
-            Ok(levels) => line = levels.map(f32::from),
-            Err(_) => {
-                for (share, level) in line.iter_mut().zip(levels) {
-                    *share = f32::from(*level);
-                }
-            }
+    let mut lines = vec![[0.0; N]; reading.samples.len() / holes];
+    for (line, levels) in lines.iter_mut().zip(reading.samples.chunks_exact(holes)) {
+        // as many as there are channels, more often than not
+        let level = <&[u8; N]>::try_from(levels).copied();
+        let level = level.unwrap_or_else(|_| padded(levels));
+        for lane in 0..N {
+            line[lane] = (f32::from(level[lane]) - dark[lane]) * inverse[lane];
         }
-        for ((share, dark), inverse) in line.iter_mut().zip(&dark).zip(&inverse) {
-            *share = (*share - dark) * inverse;
-        }
-        line
-    };
-    let lines: Vec<Lanes<N>> = reading.samples.chunks_exact(holes).map(line).collect();
+    }
     if let Some((line, hole)) = unsteady(&lines) {
         return Err(UnreadReason::Unsteady { hole, line });
     }
@@ -170,14 +166,31 @@ fn scale<const N: usize>(
     })
 }
 
+/// The levels of channels in use, those of the others being nothing.
+fn padded<const N: usize>(levels: &[u8]) -> [u8; N] {
+    let mut all = [0; N];
+    for (all, level) in all.iter_mut().zip(levels) {
+        *all = *level;
+    }
+    all
+}
+
 /// The first line with light that no card can cause, and its hole.
 fn unsteady<const N: usize>(lines: &[Lanes<N>]) -> Option<(u32, u8)> {
     let wild = |share: &f32| !(LEAST_SHARE..=MOST_SHARE).contains(share);
+    let (mut least, mut most) = ([0.0; N], [0.0; N]);
+    for line in lines {
+        for lane in 0..N {
+            least[lane] = lesser(least[lane], line[lane]);
+            most[lane] = greater(most[lane], line[lane]);
+        }
+    }
+    if !least.iter().chain(&most).any(wild) {
+        return None;
+    }
     (0u32..).zip(lines).find_map(|(number, line)| {
-        // without a branch a share: there are thousands
-        let any = line.iter().fold(false, |any, share| any | wild(share));
-        let hole = any.then(|| (1u8..).zip(line).find(|(_, share)| wild(share)))?;
-        Some((number, hole?.0))
+        let (hole, _) = (1u8..).zip(line).find(|(_, share)| wild(share))?;
+        Some((number, hole))
     })
 }
 
@@ -213,6 +226,15 @@ pub(super) fn middle_mean(values: &[f32]) -> Option<f32> {
     let middle = keys.get(quarter..keys.len() - quarter)?;
     let sum: f32 = middle.iter().copied().map(of_key).sum();
     (!middle.is_empty()).then(|| sum / middle.len() as f32)
+}
+
+/// Of numbers only, which is quicker than [`f32::min`] and [`f32::max`].
+pub(super) fn lesser(a: f32, b: f32) -> f32 {
+    if a < b { a } else { b }
+}
+
+pub(super) fn greater(a: f32, b: f32) -> f32 {
+    if a < b { b } else { a }
 }
 
 /// The middle value, or the mean of the middle two.

@@ -5,7 +5,7 @@
 //! row shows and does not bend it. Refuses nothing: what cannot be told is 0.
 
 /// One hole.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Place {
     /// Its place along the feed, from the first stroke, in millimetres.
     pub x_mm: f64,

@@ -6,7 +6,6 @@
 //! neighbours.
 
 use super::super::input::{Geometry, Limits};
-use super::super::light::Lanes;
 use super::super::overlap::{Profile, open_share};
 use super::super::verdict::UnreadReason;
 
@@ -36,11 +35,15 @@ const DIAMETER_STEP_MM: f64 = 0.1;
 const ACROSS_STEP_MM: f32 = 0.1;
 const ACROSS: usize = 10;
 
+/// What holds the fit of the change across: so little that the shapes make it up as
+/// well as they can.
+const ASIDE: [f32; SHAPES] = [1e-4; SHAPES];
+
 /// The shapes at one phase.
 #[derive(Clone, Debug)]
 pub(super) struct Phase {
-    /// Its number.
-    number: usize,
+    /// How far beside the aperture's middle the hole passes.
+    across_mm: f32,
     /// Centre of the hole from the middle line, in lines.
     pub(super) lines: f32,
     /// Line by line, from the first of the window.
@@ -50,6 +53,11 @@ pub(super) struct Phase {
     /// Turns the sums of a hole's light with the shapes into their coefficients,
     /// with little believed beforehand.
     pub(super) loose: [[f32; SHAPES]; SHAPES],
+    /// How much of each shape a hole's light changes by when it passes a step further
+    /// beside the middle.
+    pub(super) aside: [f32; SHAPES],
+    /// All light of a whole hole in the window, and its change by the same step.
+    pub(super) whole: (f32, f32),
 }
 
 /// The shapes at every phase.
@@ -108,54 +116,19 @@ impl Bases {
             .get(across.min(ACROSS - 1))?
             .get(number.min(PHASES))
     }
-
-    /// Whole holes at this phase that pass so far beside their apertures' middles, a
-    /// row's `across_mm` apart from each other only by what the card has swollen.
-    pub(super) fn beside<const N: usize>(
-        &self,
-        phase: &Phase,
-        across_mm: &Lanes<N>,
-    ) -> Beside<'_, N> {
-        let middle = across_mm.iter().sum::<f32>() / N as f32;
-        let near = (middle.abs() * (1.0 / ACROSS_STEP_MM)) as usize;
-        let near = near.min(ACROSS - 2);
-        // light falls off with the square of what a hole lies beside
-        let square = |across: usize| (across as f32 * ACROSS_STEP_MM).powi(2);
-        let (from, scale) = (square(near), 1.0 / (square(near + 1) - square(near)));
-        let most = square(ACROSS - 1);
-        let mut share = *across_mm;
-        for share in &mut share {
-            *share = ((*share * *share).min(most) - from) * scale;
-        }
-        Beside {
-            near: &self.tables[near][phase.number].taps,
-            far: &self.tables[near + 1][phase.number].taps,
-            share,
-        }
-    }
-}
-
-/// A row's holes between two tables.
-pub(super) struct Beside<'a, const N: usize> {
-    near: &'a [[f32; SHAPES]],
-    far: &'a [[f32; SHAPES]],
-    share: Lanes<N>,
-}
-
-impl<const N: usize> Beside<'_, N> {
-    /// The light of whole ones, line by line.
-    pub(super) fn whole(&self) -> impl Iterator<Item = Lanes<N>> {
-        self.near.iter().zip(self.far).map(|(near, far)| {
-            let mut whole = self.share;
-            for whole in &mut whole {
-                *whole = near[0] + (far[0] - near[0]) * *whole;
-            }
-            whole
-        })
-    }
 }
 
 impl Phase {
+    /// How many steps further a hole lies that passes `across_mm` beside the middle.
+    pub(super) fn beside(&self, across_mm: f32) -> f32 {
+        // light falls off with the square of what a hole lies beside
+        let (most, here) = ((ACROSS - 1) as f32 * ACROSS_STEP_MM, self.across_mm);
+        let step = ACROSS_STEP_MM * (2.0 * here + ACROSS_STEP_MM);
+        let far = if across_mm < -most { -most } else { across_mm };
+        let far = if far > most { most } else { far };
+        (far * far - here * here) * (1.0 / step)
+    }
+
     fn new(
         geometry: &Geometry,
         limits: &Limits,
@@ -166,13 +139,15 @@ impl Phase {
     ) -> Phase {
         let lines = number as f64 / PHASES as f64 - 0.5;
         let hole = geometry.hole_diameter_mm;
-        let light = |along: f64, diameter: f64| {
+        let beside = |along: f64, diameter: f64, across_mm: f64| {
             open_share(diameter, limits.aperture_mm, along.hypot(across_mm))
         };
+        let light = |along: f64, diameter: f64| beside(along, diameter, across_mm);
         let step_mm = line_mm / 16.0;
+        let along = |tap: usize| (tap as f64 - half as f64 - lines) * line_mm;
         let taps: Vec<[f32; SHAPES]> = (0..=2 * half)
             .map(|tap| {
-                let along = (tap as f64 - half as f64 - lines) * line_mm;
+                let along = along(tap);
                 let whole = light(along, hole);
                 // a hole that lies further on has the light of a line before
                 let further = light(along - step_mm, hole) - light(along + step_mm, hole);
@@ -194,14 +169,29 @@ impl Phase {
                 }
             }
         }
+        let next_mm = across_mm + f64::from(ACROSS_STEP_MM);
+        let mut changes = [0.0; SHAPES];
+        for (number, tap) in taps.iter().enumerate() {
+            let change = beside(along(number), hole, next_mm) as f32 - tap[0];
+            for (sum, shape) in changes.iter_mut().zip(tap) {
+                *sum += shape * change;
+            }
+        }
         Phase {
-            number,
+            across_mm: across_mm as f32,
             lines: lines as f32,
+            aside: solution(&gram, &ASIDE).map(|row| product(&row, &changes)),
+            whole: (taps.iter().map(|tap| tap[0]).sum(), changes[0] + changes[3]),
             taps,
             gram,
             loose: solution(&gram, &SPREADS.map(|spread| NOISE / spread)),
         }
     }
+}
+
+/// Sum of the products.
+fn product(a: &[f32; SHAPES], b: &[f32; SHAPES]) -> f32 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
 /// What solves `(gram + diagonal of beliefs squared) x = sums`: the inverse, by

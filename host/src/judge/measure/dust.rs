@@ -5,8 +5,10 @@
 //! last stroke. A channel's holes that are dim beside paper that clearly is not
 //! are refused as dust: they are faulty.
 
-use super::super::light::{median, middle_mean};
-use super::levels::{HARMLESS, Levels, MARGIN_DIFFERS, Paper, agrees};
+use super::super::light::median;
+use super::levels::{HARMLESS, Levels, MARGIN_DIFFERS, agrees};
+use super::paper::Paper;
+use super::pick::Columns;
 use super::rows::Rows;
 
 /// Less light than this is no hole's in dust.
@@ -56,13 +58,15 @@ impl<const N: usize> Margin<N> {
         if lines.len() < FEWEST_LINES {
             return Margin { against: None };
         }
+        let mut values = Columns::<N>::with_room(lines.len());
+        for line in lines {
+            values.keep_each(&line.map(|share| light.through(share)), &[true; N]);
+        }
+        let values = values.sorted();
         // idle channels have all their light
         let mut own = [1.0; N];
-        let mut values = Vec::with_capacity(lines.len());
         for (lane, own) in own.iter_mut().enumerate().take(light.holes) {
-            values.clear();
-            values.extend(lines.iter().map(|line| light.through(line[lane])));
-            *own = middle_mean(&values).unwrap_or(0.0);
+            *own = values.middle_mean(lane).unwrap_or(0.0);
         }
         let all = own;
         let common = median(&all[..light.holes]).filter(|common| *common > 0.0);
@@ -95,17 +99,20 @@ impl<const N: usize> Margin<N> {
 pub(super) fn dust<const N: usize>(
     rows: &Rows<'_, N>,
     levels: &Levels<N>,
-    paper: &Paper,
+    paper: &Paper<N>,
     lane: usize,
 ) -> Option<Dust> {
     let lit = rows
         .each
         .iter()
         .enumerate()
-        .filter(|(_, row)| row.amplitude[lane] > DIMMEST && !row.near_peg[lane])
+        .filter(|(_, row)| row.amplitude[lane] > DIMMEST && row.clear[lane])
         .map(|(number, row)| (number, row.amplitude[lane] / levels.lamp[number]));
     let last: heapless::Vec<f32, LAST> = lit.clone().rev().take(LAST).map(|it| it.1).collect();
     let after = *last.first()?;
+    if last.iter().all(|own| (own - 1.0).abs() < HARMLESS) {
+        return None;
+    }
     let mut left = median(&last)?;
     let agreeing = last.iter().filter(|own| (*own - left).abs() < DUSTY_AGREE);
     if agreeing.count() < FEWEST_DUSTY || (left - 1.0).abs() < DUSTY_AGREE {

@@ -7,14 +7,13 @@
 //! its own hole, only lamp and dust dim solid card too.
 
 use super::super::input::Limits;
-use super::super::light::{Lanes, Light, median, middle_mean};
+use super::super::light::{Lanes, median};
 use super::super::verdict::UnreadReason;
 use super::dust::{Dust, Margin, dust};
-use super::pick::keep;
-use super::rows::{HOLE, Rows};
+use super::paper::{FEWEST_SOLID, Paper, SOLID, STRETCH, between, by_stretch, columns, middle_of};
+use super::pick::{Columns, Sorted};
+use super::rows::{Row, Rows};
 
-/// Rows over which the lamp and the paper are averaged.
-const STRETCH: usize = 8;
 /// A change below this is left alone.
 const WORTH: f32 = 0.006;
 /// Holes that are dimmer by less, all together, hide nothing.
@@ -32,12 +31,6 @@ pub(super) const MARGIN_DIFFERS: f32 = 0.045;
 /// Fewest holes, and channels with holes, that tell a stretch's lamp.
 const FEWEST_HOLES: usize = 6;
 const FEWEST_CHANNELS: usize = 3;
-/// Fewest solid places of one channel that tell of its light.
-const FEWEST_PAPER: usize = 10;
-/// Fewest solid places that tell anything.
-const FEWEST_SOLID: usize = 4;
-/// Less light than this over solid card is not a hole's.
-const SOLID: f32 = 0.15;
 /// Punches wear: a hole's size is taken as it is within this of nominal.
 const MOST_WIDER_MM: f32 = 0.3;
 /// The median of a sum of six squares of normal noise over its mean (chi-square
@@ -57,6 +50,8 @@ pub(super) struct Levels<const N: usize> {
     pub(super) base: Vec<f32>,
     /// Dust on each channel.
     pub(super) dust: [Option<Dust>; N],
+    /// Whether there is any.
+    is_dusty: bool,
     /// Light through each channel's margin behind the last stroke.
     margin: Margin<N>,
     /// Diameter of each channel's holes beyond the nominal one.
@@ -75,9 +70,11 @@ impl<const N: usize> Levels<N> {
     pub(super) fn gains(&self, row: usize) -> Lanes<N> {
         let lamp = self.lamp.get(row).or(self.lamp.last()).copied();
         let mut gains = [lamp.unwrap_or(1.0); N];
-        for (gain, dust) in gains.iter_mut().zip(&self.dust) {
-            if let Some(dust) = dust.as_ref().filter(|dust| dust.known && row >= dust.from) {
-                *gain *= dust.left;
+        if self.is_dusty {
+            for (gain, dust) in gains.iter_mut().zip(&self.dust) {
+                if let Some(dust) = dust.as_ref().filter(|dust| dust.known && row >= dust.from) {
+                    *gain *= dust.left;
+                }
             }
         }
         gains
@@ -121,7 +118,7 @@ impl<const N: usize> Levels<N> {
         };
         let mut later = rows.each.iter().enumerate().skip(row + 1);
         let brighter = later.any(|(number, later)| {
-            later.amplitude[lane] > (half + wavering) * self.lamp[number] && !later.near_peg[lane]
+            later.amplitude[lane] > (half + wavering) * self.lamp[number] && later.clear[lane]
         });
         !brighter && !self.margin.is_clear(lane, half)
     }
@@ -161,10 +158,11 @@ pub(super) fn levels<const N: usize>(
         });
     }
     let (noise, noise_levels) = noise(rows);
-    let base = paper.along(rows.each.len());
+    let base = paper.along();
     let lamp = lamp(rows, &paper)?;
     let mut levels = Levels {
         dust: [const { None }; N],
+        is_dusty: false,
         margin,
         wider_mm: wider(rows),
         noise_share: noise
@@ -181,120 +179,29 @@ pub(super) fn levels<const N: usize>(
     for lane in 0..rows.light.holes {
         levels.dust[lane] = dust(rows, &levels, &paper, lane);
     }
+    levels.is_dusty = levels.dust.iter().any(Option::is_some);
     Ok(levels)
-}
-
-/// Light over solid card.
-pub(super) struct Paper {
-    /// Over each stretch, all channels.
-    stretches: Vec<Option<f32>>,
-    /// Every solid place: row, channel, light.
-    places: Vec<(usize, usize, f32)>,
-}
-
-impl Paper {
-    fn new<const N: usize>(rows: &Rows<'_, N>) -> Paper {
-        let mut places = Vec::with_capacity(rows.each.len() * rows.light.holes);
-        for (number, row) in rows.each.iter().enumerate() {
-            let Some(window) = &row.window else { continue };
-            for lane in 0..rows.light.holes {
-                let mean = window.mean(lane);
-                let solid = row.amplitude[lane].max(mean) < SOLID;
-                let clear = solid & !row.near_peg[lane];
-                keep(&mut places, (number, lane, mean), clear);
-            }
-        }
-        let stretches = places_by_stretch(&places, rows.each.len());
-        Paper { stretches, places }
-    }
-
-    /// Light over solid card in each row: between the stretches' middles in a
-    /// straight line.
-    fn along(&self, rows: usize) -> Vec<f32> {
-        let knots: Vec<(f32, f32)> = self.knots(|_, light| Some(light));
-        (0..rows)
-            .map(|row| between(&knots, row as f32, 0.0))
-            .collect()
-    }
-
-    fn knots(&self, value: impl Fn(usize, f32) -> Option<f32>) -> Vec<(f32, f32)> {
-        let stretches = self.stretches.iter().enumerate();
-        stretches
-            .filter_map(|(number, light)| Some((middle_of(number), value(number, (*light)?)?)))
-            .collect()
-    }
-
-    /// Light over solid card of one channel from row `from` on, against all
-    /// channels'; with nothing taken for the light of one hole.
-    pub(super) fn against<const N: usize>(
-        &self,
-        light: &Light<N>,
-        lane: usize,
-        from: usize,
-    ) -> Option<f32> {
-        let of = |own: bool| {
-            let values: Vec<f32> = self
-                .places
-                .iter()
-                .filter(|(row, other, _)| *row >= from && (*other == lane) == own)
-                .map(|(_, _, share)| light.through(*share))
-                .collect();
-            (values.len() >= FEWEST_PAPER)
-                .then(|| middle_mean(&values))
-                .flatten()
-        };
-        Some(of(true)? / of(false)?)
-    }
-}
-
-fn places_by_stretch(places: &[(usize, usize, f32)], rows: usize) -> Vec<Option<f32>> {
-    let mut stretches = Vec::with_capacity(rows.div_ceil(STRETCH));
-    let mut values = Vec::new();
-    let mut rest = places;
-    for number in 0..rows.div_ceil(STRETCH) {
-        let count = rest.partition_point(|(row, _, _)| row / STRETCH <= number);
-        let (own, after) = rest.split_at(count);
-        rest = after;
-        values.clear();
-        values.extend(own.iter().map(|(_, _, light)| *light));
-        let told = values.len() >= 2 * FEWEST_SOLID;
-        stretches.push(told.then(|| middle_mean(&values)).flatten());
-    }
-    stretches
-}
-
-/// The row in the middle of a stretch.
-fn middle_of(stretch: usize) -> f32 {
-    (stretch * STRETCH) as f32 + (STRETCH - 1) as f32 / 2.0
-}
-
-/// Between two knots in a straight line, and on in the same line beyond them.
-fn between(knots: &[(f32, f32)], at: f32, without: f32) -> f32 {
-    let after = knots.partition_point(|(place, _)| *place <= at);
-    let after = after.clamp(1, knots.len().max(2) - 1);
-    match (knots.get(after - 1), knots.get(after)) {
-        (Some((from, start)), Some((to, end))) => start + (end - start) * (at - from) / (to - from),
-        (Some((_, only)), None) => *only,
-        _ => without,
-    }
 }
 
 /// Noise of a line's light on each channel, by how it differs from line to line
 /// over solid card; and in levels.
 fn noise<const N: usize>(rows: &Rows<'_, N>) -> (Lanes<N>, f32) {
     let light = rows.light;
-    let mut own: Vec<(usize, f32)> = Vec::with_capacity(light.holes);
-    let mut squares: Vec<f32> = Vec::with_capacity(rows.each.len());
-    for lane in 0..light.holes {
-        squares.clear();
-        for row in &rows.each {
-            let Some(window) = &row.window else { continue };
-            let clear = (row.amplitude[lane] < SOLID) & !row.near_peg[lane];
-            keep(&mut squares, window.variance(lane), clear);
+    let mut squares = Columns::<N>::with_room(rows.each.len());
+    for row in &rows.each {
+        let Some(window) = &row.window else { continue };
+        let mut solid = row.clear;
+        for (solid, amplitude) in solid.iter_mut().zip(&row.amplitude) {
+            *solid &= *amplitude < SOLID;
         }
+        squares.keep_each(&window.variance(), &solid);
+    }
+    let squares = squares.sorted();
+    let mut own: Vec<(usize, f32)> = Vec::with_capacity(light.holes);
+    for lane in 0..light.holes {
         let scale = light.span[lane] * (1.0 - light.solid);
-        if squares.len() >= 2 * FEWEST_SOLID
-            && let Some(square) = median(&squares)
+        if squares.count(lane) >= 2 * FEWEST_SOLID
+            && let Some(square) = squares.median(lane)
         {
             let noise = (square / MEDIAN_OF_SQUARES).max(0.0).sqrt();
             own.push((lane, noise * scale));
@@ -319,16 +226,15 @@ fn noise<const N: usize>(rows: &Rows<'_, N>) -> (Lanes<N>, f32) {
 
 /// Each channel's hole size, by the middle of its clear holes.
 fn wider<const N: usize>(rows: &Rows<'_, N>) -> Lanes<N> {
+    let mut sizes = Columns::<N>::with_room(rows.each.len());
+    for row in &rows.each {
+        sizes.keep_each(&row.wider_mm, &row.holes());
+    }
+    let sizes = sizes.sorted();
     let mut wider = [0.0; N];
-    let mut sizes: Vec<f32> = Vec::with_capacity(rows.each.len());
     for (lane, wider) in wider.iter_mut().enumerate().take(rows.light.holes) {
-        sizes.clear();
-        for row in &rows.each {
-            let clear = (row.amplitude[lane] > HOLE) & !row.near_peg[lane];
-            keep(&mut sizes, row.wider_mm[lane], clear);
-        }
-        if sizes.len() >= FEWEST_SOLID {
-            *wider = median(&sizes).unwrap_or(0.0);
+        if sizes.count(lane) >= FEWEST_SOLID {
+            *wider = sizes.median(lane).unwrap_or(0.0);
         }
         *wider = wider.clamp(-MOST_WIDER_MM, MOST_WIDER_MM);
     }
@@ -340,19 +246,17 @@ fn wider<const N: usize>(rows: &Rows<'_, N>) -> Lanes<N> {
 /// # Errors
 /// Holes that are dim, or bright, all together in a way the paper does not bear
 /// out.
-fn lamp<const N: usize>(rows: &Rows<'_, N>, paper: &Paper) -> Result<Vec<f32>, UnreadReason> {
+fn lamp<const N: usize>(rows: &Rows<'_, N>, paper: &Paper<N>) -> Result<Vec<f32>, UnreadReason> {
     let mut knots: Vec<(f32, f32)> = Vec::new();
     let (mut before, mut was) = (-ROWS_BEFORE, 1.0);
     let (mut paper_was, mut differs) = (rows.light.solid, MARGIN_DIFFERS);
     let mut doubt = None;
-    for number in 0..paper.stretches.len() {
-        let Some(strength) = strength(rows, number) else {
+    let stretches = strengths(rows).into_iter().zip(&paper.stretches);
+    for (number, (strength, light)) in stretches.enumerate() {
+        let (Some(strength), Some(light)) = (strength, *light) else {
             continue;
         };
         let at = middle_of(number);
-        let Some(light) = paper.stretches.get(number).copied().flatten() else {
-            continue;
-        };
         let light = rows.light.through(light);
         if knots.is_empty() && (strength - 1.0).abs() < PAPER_DIFFERS {
             // the lamp is as it was: the stretch tells more of the paper than the
@@ -392,20 +296,29 @@ pub(super) fn agrees(holes: f32, paper: f32, differs: f32) -> bool {
     (holes - paper).abs() < differs + PAPER_AGREES * (1.0 - holes).abs()
 }
 
-/// The middle amplitude of the clear holes of one stretch.
-fn strength<const N: usize>(rows: &Rows<'_, N>, stretch: usize) -> Option<f32> {
-    let first = stretch * STRETCH;
-    let mut clear = Vec::with_capacity(STRETCH * N);
-    let mut channels = [false; N];
-    for row in rows.each.iter().skip(first).take(STRETCH) {
-        for lane in 0..rows.light.holes {
-            let whole = (row.amplitude[lane] > HOLE) & !row.near_peg[lane];
-            keep(&mut clear, row.amplitude[lane], whole);
-            channels[lane] |= whole;
+/// The middle amplitude of the clear holes of each stretch.
+fn strengths<const N: usize>(rows: &Rows<'_, N>) -> Vec<Option<f32>> {
+    let count = rows.each.len();
+    let stretches = by_stretch(count, |number| {
+        let row = &rows.each[number];
+        (row.amplitude, row.holes())
+    });
+    let mut channels = vec![[false; N]; count.div_ceil(STRETCH)];
+    for (row, channels) in rows.each.chunks(STRETCH).zip(&mut channels) {
+        for holes in row.iter().map(Row::holes) {
+            for lane in 0..N {
+                channels[lane] |= holes[lane];
+            }
         }
     }
-    let wide = channels.iter().filter(|any| **any).count() >= FEWEST_CHANNELS;
-    (clear.len() >= FEWEST_HOLES && wide)
-        .then(|| median(&clear))
-        .flatten()
+    let strength = |((found, column), channels): ((&Sorted<_>, usize), &[bool; N])| {
+        let wide = channels.iter().filter(|any| **any).count() >= FEWEST_CHANNELS;
+        (found.count(column) >= FEWEST_HOLES && wide)
+            .then(|| found.median(column))
+            .flatten()
+    };
+    columns(&stretches, count)
+        .zip(&channels)
+        .map(strength)
+        .collect()
 }

@@ -16,6 +16,9 @@
 mod bases;
 mod dust;
 mod levels;
+mod paper;
+mod peg;
+mod peg_shape;
 mod pegs;
 mod pick;
 mod rows;
@@ -30,9 +33,11 @@ use super::verdict::UnreadReason;
 use bases::Bases;
 use cardwright_protocol::Stroke;
 use dust::Margin;
-use pegs::{PegShape, Pegs};
+use peg_shape::PegShape;
+use pegs::Pegs;
 use rows::Rows;
 use serde::{Deserialize, Serialize};
+use track::Tracker;
 
 /// What a position is.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -59,10 +64,12 @@ pub(super) struct Spot {
     pub(super) solid: f32,
     /// Open area, as a share of a whole hole's.
     pub(super) open: f32,
+    /// Whether there is enough light to tell the next two by.
+    pub(super) is_lit: bool,
     /// Its centre's offset along the feed, in millimetres.
-    pub(super) offset_mm: Option<f32>,
+    pub(super) offset_mm: f32,
     /// Diameter of its hole.
-    pub(super) diameter_mm: Option<f32>,
+    pub(super) diameter_mm: f32,
 }
 
 /// A peg hole that should be there.
@@ -131,9 +138,10 @@ pub(super) fn measure<const N: usize>(
     let Gauge { bases, peg } = gauge;
     let mut pegs = Pegs::new(peg, strokes, bases.pitch_mm);
     let near_peg = pegs.in_sight(strokes.len(), bases);
-    let first = track::track(bases, &light, &near_peg, Plane::default());
+    let mut tracker = Tracker::new(bases, &light, &near_peg);
+    let first = tracker.track(Plane::default());
     let line = track::line(&first, bases.pitch_mm);
-    let rows_mm = track::track(bases, &light, &near_peg, line);
+    let rows_mm = tracker.track(line);
     let line = track::line(&rows_mm, bases.pitch_mm);
     pegs.settle(bases, &light, line, &rows_mm);
     pegs.take_away(bases, &mut light);

@@ -4,17 +4,17 @@
 //! own holes, and for each position amplitude, offset and diameter, taken as they
 //! come: nothing is judged here.
 
-use super::super::light::{Lanes, Light};
+use super::super::light::{Lanes, Light, greater, lesser};
 use super::super::plane::{Place, Plane};
 use super::bases::{Bases, NOISE, SHAPES, SPREADS};
-use super::pick::{keep, median_of_lanes};
+use super::pick::median_of_lanes;
 use super::window::{Beliefs, Expected, Neighbour, Window};
 
 /// A hole with less light than this has no centre worth telling.
 pub(super) const LEAST_LIGHT: f32 = 0.3;
 
 /// A hole with more is taken for a hole while levels are looked for.
-pub(super) const HOLE: f32 = 0.55;
+const HOLE: f32 = 0.55;
 
 /// A row's place is good enough when its holes agree with it so well.
 const SETTLED_MM: f32 = 0.1;
@@ -42,8 +42,8 @@ pub(super) struct Row<'a, const N: usize> {
     pub(super) wider_mm: Lanes<N>,
     /// Offset of the row by its own holes.
     pub(super) off_mm: Option<f32>,
-    /// Positions whose window a peg hole's light reaches.
-    pub(super) near_peg: [bool; N],
+    /// Positions whose window no peg hole's light reaches; no idle channel.
+    pub(super) clear: [bool; N],
 }
 
 /// All rows.
@@ -70,6 +70,17 @@ pub(super) struct Pegged<'a, const N: usize> {
 /// Beliefs with these spreads, where light has this noise.
 pub(super) fn beliefs<const N: usize>(spreads: &[f32; SHAPES], noise: &Lanes<N>) -> Beliefs<N> {
     spreads.map(|spread| noise.map(|noise| (noise / spread).powi(2)))
+}
+
+impl<const N: usize> Row<'_, N> {
+    /// Positions with a hole's light and no peg hole's.
+    pub(super) fn holes(&self) -> [bool; N] {
+        let mut holes = self.clear;
+        for (hole, amplitude) in holes.iter_mut().zip(&self.amplitude) {
+            *hole &= *amplitude > HOLE;
+        }
+        holes
+    }
 }
 
 impl<'a, const N: usize> Rows<'a, N> {
@@ -100,12 +111,9 @@ impl<'a, const N: usize> Rows<'a, N> {
         rows
     }
 
-    /// Whether this position lies within a peg hole.
-    pub(super) fn within_peg(&self, row: usize, lane: usize) -> bool {
-        self.pegged
-            .within
-            .get(row)
-            .is_some_and(|within| within[lane])
+    /// Which positions of a row lie within a peg hole.
+    pub(super) fn within_pegs(&self, row: usize) -> [bool; N] {
+        self.pegged.within.get(row).copied().unwrap_or([false; N])
     }
 
     /// Where the card's plane leads row `number`, along its middle line.
@@ -139,7 +147,7 @@ impl<'a, const N: usize> Rows<'a, N> {
             along_mm: [off_mm; N],
             wider_mm: [0.0; N],
             off_mm: None,
-            near_peg: self.pegged.near.get(number).copied().unwrap_or([false; N]),
+            clear: self.clear(number),
         };
         let mut centre = place + off_mm;
         for _ in 0..LOOKS {
@@ -154,24 +162,23 @@ impl<'a, const N: usize> Rows<'a, N> {
                     moved: [0.0; N],
                     across: self.beside(number),
                     wider: [0.0; N],
-                    base: [0.0; N],
+                    base: 0.0,
                 };
-                let mut found = window.compare(self.bases, &whole, &loose).0.found;
+                let mut found = window.fit_beyond(&whole, &loose);
                 found[0] = found[0].map(|more| 1.0 + more);
                 found
             } else {
                 window.fit()
             };
-            for lane in 0..self.light.holes {
-                let amplitude = found[0][lane].max(0.0);
-                let scale = 1.0 / amplitude.max(LEAST_LIGHT);
+            let at = window.centre_mm - place;
+            for lane in 0..N {
+                let amplitude = greater(found[0][lane], 0.0);
+                let scale = 1.0 / greater(amplitude, LEAST_LIGHT);
                 row.amplitude[lane] = amplitude;
-                let moved = (found[1][lane] * scale).clamp(-1.0, 1.0);
-                row.along_mm[lane] = window.centre_mm - place + moved;
+                row.along_mm[lane] = at + lesser(greater(found[1][lane] * scale, -1.0), 1.0);
                 row.wider_mm[lane] = found[2][lane] * scale;
             }
             row.off_mm = self.middle(number, &row);
-            let at = window.centre_mm - place;
             row.window = Some(window);
             match row.off_mm {
                 Some(off) if (off - at).abs() > SETTLED_MM => centre = place + off,
@@ -179,6 +186,13 @@ impl<'a, const N: usize> Rows<'a, N> {
             }
         }
         row
+    }
+
+    fn clear(&self, number: usize) -> [bool; N] {
+        let near = self.pegged.near.get(number).copied();
+        let mut clear = near.unwrap_or([false; N]).map(|near| !near);
+        clear[self.light.holes..].fill(false);
+        clear
     }
 
     /// A row's offset by its own holes: the median of the whole ones, or of all
@@ -189,8 +203,7 @@ impl<'a, const N: usize> Rows<'a, N> {
             *offset = along - *offset;
         }
         // idle channels have no light
-        let within = self.pegged.within.get(number).copied();
-        let within = within.unwrap_or([false; N]);
+        let within = self.within_pegs(number);
         let lit = |least: f32| {
             median_of_lanes(&offsets, |lane| {
                 (row.amplitude[lane] > least) & !within[lane]
@@ -227,19 +240,55 @@ impl<'a, const N: usize> Rows<'a, N> {
                 anew = true;
             }
         }
+        anew |= self.part_all();
+        if anew {
+            self.refit();
+        }
+    }
+
+    /// Measures rows anew that lie near others, twice as those others change; whether
+    /// there are any.
+    fn part_all(&mut self) -> bool {
+        let mut anew = false;
         for _ in 0..2 {
+            // each row's own centre, by which it is another's neighbour
+            let mut centres: Vec<f32> = (0..self.each.len()).map(|n| self.centre_mm(n)).collect();
             let mut parted = false;
             for number in 0..self.each.len() {
-                parted |= self.part(number);
+                if self.is_near(&centres, number) && self.part(number) {
+                    centres[number] = self.centre_mm(number);
+                    parted = true;
+                }
             }
             if !parted {
                 break;
             }
             anew = true;
         }
-        if anew {
-            self.refit();
-        }
+        anew
+    }
+
+    /// Where row `number` lies by its own holes; nowhere if it has none.
+    fn centre_mm(&self, number: usize) -> f32 {
+        let place = number as f32 * self.bases.pitch_mm;
+        self.each[number]
+            .off_mm
+            .map_or(f32::INFINITY, |off| place + off)
+    }
+
+    /// How near a row's light falls into another's window.
+    fn sight_mm(&self) -> f32 {
+        self.bases.needle.reach_mm() + (self.bases.half as f32 + 0.5) * self.bases.line_mm
+    }
+
+    /// Whether one of the rows beside it lies so near; hardly any does.
+    fn is_near(&self, centres: &[f32], number: usize) -> bool {
+        let here = number as f32 * self.bases.pitch_mm + self.at_mm(number);
+        let (before, after) = centres.split_at(number);
+        let before = before.iter().rev().take(2);
+        let beside = before.chain(after.iter().skip(1).take(2));
+        let sight = self.sight_mm();
+        beside.fold(false, |near, centre| near | ((centre - here).abs() < sight))
     }
 
     /// Where row `number` was looked at last.
@@ -253,16 +302,13 @@ impl<'a, const N: usize> Rows<'a, N> {
     /// into its window; whether it did.
     fn part(&mut self, number: usize) -> bool {
         let pitch = self.bases.pitch_mm;
-        let sight =
-            self.bases.needle.reach_mm() + (self.bases.half as f32 + 0.5) * self.bases.line_mm;
+        let sight = self.sight_mm();
         let here = number as f32 * pitch + self.at_mm(number);
         let mut near: heapless::Vec<Neighbour<'_, N>, 4> = heapless::Vec::new();
         for other in number.saturating_sub(2)..(number + 3).min(self.each.len()) {
-            let centre_mm = other as f32 * pitch + self.each[other].off_mm.unwrap_or(0.0);
-            // hardly any lies so near
+            let centre_mm = self.centre_mm(other);
             if (centre_mm - here).abs() < sight
                 && other != number
-                && self.each[other].off_mm.is_some()
                 // a row of chads alone looks displaced, and is not
                 && self.each[other].amplitude.iter().any(|light| *light > 2.0 * LEAST_LIGHT)
             {
@@ -287,11 +333,13 @@ impl<'a, const N: usize> Rows<'a, N> {
     /// The card's plane by all clear holes.
     fn refit(&mut self) {
         let pitch = f64::from(self.bases.pitch_mm);
-        let mut places = Vec::with_capacity(self.each.len() * self.light.holes);
+        let mut places = vec![Place::default(); self.each.len() * self.light.holes];
+        let mut count = 0;
         for (number, row) in self.each.iter().enumerate() {
             if row.off_mm.is_none() {
                 continue;
             }
+            let within = self.within_pegs(number);
             for lane in 0..self.light.holes {
                 let place = Place {
                     x_mm: number as f64 * pitch,
@@ -299,10 +347,12 @@ impl<'a, const N: usize> Rows<'a, N> {
                     off_mm: f64::from(row.along_mm[lane]),
                     weight: 1.0,
                 };
-                let hole = row.amplitude[lane] > HOLE;
-                keep(&mut places, place, hole & !self.within_peg(number, lane));
+                // what does not count is written over by the next
+                places[count] = place;
+                count += usize::from((row.amplitude[lane] > HOLE) & !within[lane]);
             }
         }
+        places.truncate(count);
         if !places.is_empty() {
             self.plane = Plane::robust(&places, self.plane);
         }

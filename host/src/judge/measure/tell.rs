@@ -12,7 +12,7 @@ use super::bases::SHAPES;
 use super::dust::DIMMEST;
 use super::levels::Levels;
 use super::rows::{LEAST_LIGHT, Rows, beliefs};
-use super::window::{Beliefs, Expected};
+use super::window::{Expected, Weighing};
 use super::{Measured, Spot, What};
 
 /// Spreads allowed a whole hole: of its light, of its offset in the row and its
@@ -65,14 +65,14 @@ pub(super) fn tell<const N: usize>(
     let mut spots = Vec::with_capacity(rows.each.len() * rows.light.holes);
     let uneven = levels.noise.map(|noise| noise.hypot(STEPS));
     let rough = levels.noise.map(|noise| noise.hypot(PAPER));
-    let scales = Scales {
-        whole: beliefs(&WHOLE, &uneven),
-        solid: beliefs(&SOLID, &rough),
+    let mut scales = Scales {
+        whole: Weighing::new(beliefs(&WHOLE, &uneven)),
+        solid: Weighing::new(beliefs(&SOLID, &rough)),
         uneven: uneven.map(|noise| 1.0 / noise.powi(2)),
         rough: rough.map(|noise| 1.0 / noise.powi(2)),
     };
     for number in 0..rows.each.len() {
-        row_spots(rows, levels, &scales, geometry, number, &mut spots);
+        row_spots(rows, levels, &mut scales, geometry, number, &mut spots);
     }
     strays(rows, &mut spots);
     Ok(Measured {
@@ -126,19 +126,43 @@ fn straight_enough<const N: usize>(rows: &Rows<'_, N>) -> Result<(), UnreadReaso
 }
 
 /// What misfits are measured by, the same for every row.
-struct Scales<const N: usize> {
-    whole: Beliefs<N>,
-    solid: Beliefs<N>,
+struct Scales<'a, const N: usize> {
+    whole: Weighing<'a, N>,
+    solid: Weighing<'a, N>,
     /// One over the square of what light differs by from line to line: a hole's,
     /// and solid card's.
     uneven: Lanes<N>,
     rough: Lanes<N>,
 }
 
-fn row_spots<const N: usize>(
-    rows: &Rows<'_, N>,
+/// One row's light against what it may be.
+struct Weighed<const N: usize> {
+    number: usize,
+    /// Amplitude of a whole hole.
+    gain: Lanes<N>,
+    /// Misfits of a whole hole and of solid card, in squares of the noise.
+    whole: Lanes<N>,
+    solid: Lanes<N>,
+    /// Open area.
+    open: Lanes<N>,
+}
+
+impl<const N: usize> Weighed<N> {
+    /// Whether every channel shows plainly one thing or the other, as nearly all do.
+    fn is_plain(&self, holes: usize) -> bool {
+        let mut plain = true;
+        for lane in 0..N {
+            // idle channels tell nothing
+            plain &= (lane >= holes) | is_plain(self.whole[lane], self.solid[lane]);
+        }
+        plain
+    }
+}
+
+fn row_spots<'a, const N: usize>(
+    rows: &Rows<'a, N>,
     levels: &Levels<N>,
-    scales: &Scales<N>,
+    scales: &mut Scales<'a, N>,
     geometry: &Geometry,
     number: usize,
     spots: &mut Vec<Spot>,
@@ -161,64 +185,101 @@ fn row_spots<const N: usize>(
         moved: rows.skewed().map(|skewed| centre + skewed),
         across: rows.beside(number),
         wider: levels.wider_mm,
-        base: [base; N],
+        base,
     };
-    let (whole, filled) = window.compare(rows.bases, &expected, &scales.whole);
-    let solid = window.solid(base, &scales.solid);
-    for lane in 0..rows.light.holes {
-        if rows.within_peg(number, lane) {
-            spots.push(Spot {
+    let (whole, open) = window.whole(&expected, &mut scales.whole);
+    let mut weighed = Weighed {
+        number,
+        gain: expected.gain,
+        whole,
+        solid: window.solid(base, &mut scales.solid),
+        open,
+    };
+    for lane in 0..N {
+        weighed.whole[lane] *= scales.uneven[lane];
+        weighed.solid[lane] *= scales.rough[lane];
+    }
+    let within = rows.within_pegs(number);
+    let plain = weighed.is_plain(rows.light.holes) && within == [false; N];
+    let diameter_mm = geometry.hole_diameter_mm as f32;
+    spots.extend((0..N).take(rows.light.holes).map(|lane| {
+        if within[lane] {
+            return Spot {
                 what: What::WithinPeg,
                 ..Spot::default()
-            });
-            continue;
+            };
         }
-        let open = filled[lane].max(0.0);
-        let mut spot = weigh(
-            whole.misfit[lane] * scales.uneven[lane],
-            solid.misfit[lane] * scales.rough[lane],
-        );
-        if spot.what == What::Partial {
-            // darker than solid card: no hole, but something else is amiss
-            let dark = row.amplitude[lane] <= 0.0 && open < LEAST_LIGHT;
-            let left = row.amplitude[lane] / levels.lamp[number];
-            let dusty = levels.dust_falls(number, lane)
-                || row.near_peg[lane] && levels.dust_near(number)
-                || left > DIMMEST && levels.may_be_dust(rows, number, lane, left);
-            let near = (row.amplitude[lane] / expected.gain[lane] - 1.0).abs() < WAVERING;
-            if (dusty && left > DIMMEST) || (near && levels.lamp_wavers()) {
-                // it may be dim by dust alone, or read half with it and half
-                // without; or the lamp is not known so well
-                spot.whole = 0.5;
-            } else if dark || dusty {
-                spot.solid = 0.5;
-            }
-        }
-        let there = spot.what != What::Solid && row.amplitude[lane] > LEAST_LIGHT;
-        spots.push(Spot {
-            open,
-            offset_mm: there.then(|| row.along_mm[lane]),
-            diameter_mm: there.then(|| geometry.hole_diameter_mm as f32 + row.wider_mm[lane]),
+        let spot = if plain {
+            plainly(weighed.whole[lane], weighed.solid[lane])
+        } else {
+            spot(rows, levels, &weighed, lane)
+        };
+        Spot {
+            open: at_least_nothing(weighed.open[lane]),
+            is_lit: (spot.what != What::Solid) & (row.amplitude[lane] > LEAST_LIGHT),
+            offset_mm: row.along_mm[lane],
+            diameter_mm: diameter_mm + row.wider_mm[lane],
             ..spot
-        });
+        }
+    }));
+}
+
+/// Nothing for less than nothing.
+fn at_least_nothing(share: f32) -> f32 {
+    if share > 0.0 { share } else { 0.0 }
+}
+
+/// One position, with what dust and lamp may have done to it.
+fn spot<const N: usize>(
+    rows: &Rows<'_, N>,
+    levels: &Levels<N>,
+    weighed: &Weighed<N>,
+    lane: usize,
+) -> Spot {
+    let (number, row) = (weighed.number, &rows.each[weighed.number]);
+    let mut spot = weigh(weighed.whole[lane], weighed.solid[lane]);
+    if spot.what == What::Partial {
+        // darker than solid card: no hole, but something else is amiss
+        let dark = row.amplitude[lane] <= 0.0 && weighed.open[lane] < LEAST_LIGHT;
+        let left = row.amplitude[lane] / levels.lamp[number];
+        let dusty = levels.dust_falls(number, lane)
+            || !row.clear[lane] && levels.dust_near(number)
+            || left > DIMMEST && levels.may_be_dust(rows, number, lane, left);
+        let near = (row.amplitude[lane] / weighed.gain[lane] - 1.0).abs() < WAVERING;
+        if (dusty && left > DIMMEST) || (near && levels.lamp_wavers()) {
+            // it may be dim by dust alone, or read half with it and half
+            // without; or the lamp is not known so well
+            spot.whole = 0.5;
+        } else if dark || dusty {
+            spot.solid = 0.5;
+        }
+    }
+    spot
+}
+
+/// Whether light is plainly one thing or the other by its two misfits.
+fn is_plain(whole: f32, solid: f32) -> bool {
+    let best = whole.min(solid);
+    (best < MISFIT - BEYOND) & ((whole - solid).abs() > BEYOND)
+}
+
+/// What light plainly is. Which, is as good as chance, so there is no branch on it.
+fn plainly(whole: f32, solid: f32) -> Spot {
+    let is_whole = whole < solid;
+    Spot {
+        what: [What::Solid, What::Whole][usize::from(is_whole)],
+        whole: [0.0, 1.0][usize::from(is_whole)],
+        solid: [1.0, 0.0][usize::from(is_whole)],
+        ..Spot::default()
     }
 }
 
 /// What explains the light best, by the two misfits in squares of the noise.
 fn weigh(whole: f32, solid: f32) -> Spot {
-    let (best, other) = (whole.min(solid), whole.max(solid));
-    if best < MISFIT - BEYOND && other - best > BEYOND {
-        // plainly one thing or the other, as nearly all are; which, is as good as
-        // chance, so there is no branch on it
-        let is_whole = whole < solid;
-        return Spot {
-            what: if is_whole { What::Whole } else { What::Solid },
-            whole: f32::from(u8::from(is_whole)),
-            solid: f32::from(u8::from(!is_whole)),
-            ..Spot::default()
-        };
+    if is_plain(whole, solid) {
+        return plainly(whole, solid);
     }
-    let best = best.min(MISFIT);
+    let best = whole.min(solid).min(MISFIT);
     let likely = |misfit: f32| {
         let worse = misfit - best;
         if worse > BEYOND {
@@ -248,33 +309,26 @@ fn weigh(whole: f32, solid: f32) -> Spot {
 fn strays<const N: usize>(rows: &Rows<'_, N>, spots: &mut [Spot]) {
     let bases = rows.bases;
     let before = rows.light.per_row as f32;
-    let centre = |number: usize| {
-        let row = rows.each.get(number)?;
-        Some(row.window.as_ref()?.centre_mm)
-    };
-    let reach = (bases.half as f32 + 0.5) * bases.line_mm;
-    let rows_a_mm = 1.0 / bases.pitch_mm;
-    let seen = |row: usize, x: f32| centre(row).is_some_and(|at| (at - x).abs() <= reach);
+    let watched = watched(rows);
+    let within = -0.5 * bases.pitch_mm..=(rows.each.len() as f32 - 0.5) * bases.pitch_mm;
     for (number, line) in rows.light.lines.iter().enumerate() {
+        if watched[number] || line.iter().all(|light| *light < STRAY) {
+            continue;
+        }
         let x = (number as f32 - before) * bases.line_mm;
-        let beyond =
-            x < -0.5 * bases.pitch_mm || x > (rows.each.len() as f32 - 0.5) * bases.pitch_mm;
-        if beyond {
+        if !within.contains(&x) {
             continue;
         }
         // `as` makes nothing of what is less than nothing
-        let nearest = ((x * rows_a_mm + 0.5) as usize).min(rows.each.len().max(1) - 1);
-        if seen(nearest, x) || line.iter().all(|light| *light < STRAY) {
-            continue;
-        }
+        let nearest = ((x / bases.pitch_mm + 0.5) as usize).min(rows.each.len().max(1) - 1);
         let after = (0..rows.each.len())
             .skip((x / bases.pitch_mm - 2.0).max(0.0) as usize)
-            .find(|row| centre(*row).is_some_and(|at| at > x))
+            .find(|row| {
+                let window = rows.each[*row].window.as_ref();
+                window.is_some_and(|window| window.centre_mm > x)
+            })
             .unwrap_or(rows.each.len());
         let earlier = after.checked_sub(1);
-        if seen(after, x) || earlier.is_some_and(|row| seen(row, x)) {
-            continue;
-        }
         let mut known: Lanes<N> = [0.0; N];
         for row in earlier
             .into_iter()
@@ -298,4 +352,16 @@ fn strays<const N: usize>(rows: &Rows<'_, N>, spots: &mut [Spot]) {
             }
         }
     }
+}
+
+/// Which lines fall into some row's window.
+fn watched<const N: usize>(rows: &Rows<'_, N>) -> Vec<bool> {
+    let mut watched = vec![false; rows.light.lines.len()];
+    for window in rows.each.iter().filter_map(|row| row.window.as_ref()) {
+        let lines = window.first..=window.first + 2 * rows.bases.half;
+        if let Some(own) = watched.get_mut(lines) {
+            own.fill(true);
+        }
+    }
+    watched
 }

@@ -8,6 +8,7 @@
 use super::super::light::{Lanes, Light};
 use super::super::plane::{Place, Plane};
 use super::bases::Bases;
+use super::pick::halved;
 
 /// Less of a whole hole's light than this, on one channel, tells nothing.
 const CLEAR: f32 = 0.35;
@@ -19,85 +20,117 @@ const LEADING_MM: f32 = 1.0;
 /// Unless so many rows running are displaced alike.
 const FOLLOWED: usize = 3;
 
-/// The rows' offsets, looked for around `plane`; none where there is no light to
-/// tell.
-pub(super) fn track<const N: usize>(
-    bases: &Bases,
-    light: &Light<N>,
-    near_peg: &[[bool; N]],
-    plane: Plane,
-) -> Vec<Option<f32>> {
-    let whole: f32 = {
-        let lines = light.per_row as i32;
-        let along = |n: i32| n as f32 * bases.line_mm;
-        (-lines..=lines).map(|n| bases.needle.at(along(n))).sum()
-    };
-    // the first and the last line are half in this pitch, half in the next
-    let half = light.per_row as i32 / 2;
-    let taps: Vec<(f32, f32)> = (-half..=half)
-        .map(|number| {
-            let weight = if number.abs() == half { 0.5 } else { 1.0 };
-            (weight, number as f32 * weight)
-        })
-        .collect();
-    let mut lead = 0.0f32;
-    let mut strays: heapless::Vec<f32, FOLLOWED> = heapless::Vec::new();
-    let mut rows = Vec::with_capacity(near_peg.len());
-    for (row, near_peg) in near_peg.iter().enumerate() {
-        let place = row as f32 * bases.pitch_mm;
-        let place = place + plane.at(f64::from(place), 0.0) as f32;
-        let found = middle(bases, light, place + lead, &taps, near_peg, CLEAR * whole);
-        rows.push(found.map(|at| at - row as f32 * bases.pitch_mm));
-        let Some(off) = found.map(|at| at - place) else {
-            continue;
-        };
-        if (off - lead).abs() < LEADING_MM {
-            lead += 0.5 * (off - lead);
-            strays.clear();
-            continue;
-        }
-        if strays
-            .iter()
-            .any(|before| (before - off).abs() > LEADING_MM / 2.0)
-        {
-            strays.clear();
-        }
-        if strays.push(off).is_err() {
-            lead = off;
-            strays.clear();
-        }
-    }
-    rows
+/// The light in which rows are looked for.
+pub(super) struct Tracker<'a, const N: usize> {
+    bases: &'a Bases,
+    light: &'a Light<N>,
+    near_peg: &'a [[bool; N]],
+    /// Light of a whole hole, of which so much is clear.
+    clear: f32,
+    /// What each line of a pitch counts for, and that times its number.
+    taps: Vec<(f32, f32)>,
+    /// Where each row was looked for last, and found.
+    seen: Vec<(usize, Option<f32>)>,
 }
 
-/// The middle of the light around `at_mm`, of all channels with clear holes.
-fn middle<const N: usize>(
-    bases: &Bases,
-    light: &Light<N>,
-    at_mm: f32,
-    taps: &[(f32, f32)],
-    near_peg: &[bool; N],
-    clear: f32,
-) -> Option<f32> {
-    let centre = (at_mm / bases.line_mm).round() as i64 + light.per_row as i64;
-    let first = usize::try_from(centre - taps.len() as i64 / 2).ok()?;
-    let lines = light.lines.get(first..first + taps.len())?;
-    let (mut sum, mut moment): (Lanes<N>, Lanes<N>) = ([0.0; N], [0.0; N]);
-    for ((weight, along), line) in taps.iter().zip(lines) {
-        for lane in 0..N {
-            sum[lane] += weight * line[lane];
-            moment[lane] += along * line[lane];
+impl<'a, const N: usize> Tracker<'a, N> {
+    pub(super) fn new(
+        bases: &'a Bases,
+        light: &'a Light<N>,
+        near_peg: &'a [[bool; N]],
+    ) -> Tracker<'a, N> {
+        let lines = light.per_row as i32;
+        let along = |n: i32| n as f32 * bases.line_mm;
+        let whole: f32 = (-lines..=lines).map(|n| bases.needle.at(along(n))).sum();
+        // the first and the last line are half in this pitch, half in the next
+        let half = light.per_row as i32 / 2;
+        let tap = |number: i32| {
+            let weight = if number.abs() == half { 0.5 } else { 1.0 };
+            (weight, number as f32 * weight)
+        };
+        Tracker {
+            bases,
+            light,
+            near_peg,
+            clear: CLEAR * whole,
+            taps: (-half..=half).map(tap).collect(),
+            seen: vec![(usize::MAX, None); near_peg.len()],
         }
     }
-    let (mut all, mut moments) = (0.0, 0.0);
-    for lane in 0..N {
-        // without a branch, which would be guessed wrong at every other hole
-        let told = f32::from(u8::from((sum[lane] > clear) & !near_peg[lane]));
-        all += told * sum[lane];
-        moments += told * moment[lane];
+
+    /// The rows' offsets, looked for around `plane`; none where there is no light to
+    /// tell.
+    pub(super) fn track(&mut self, plane: Plane) -> Vec<Option<f32>> {
+        let pitch_mm = self.bases.pitch_mm;
+        let mut lead = 0.0f32;
+        let mut strays: heapless::Vec<f32, FOLLOWED> = heapless::Vec::new();
+        let mut rows = Vec::with_capacity(self.near_peg.len());
+        for row in 0..self.near_peg.len() {
+            let nominal = row as f32 * pitch_mm;
+            let place = nominal + plane.at(f64::from(nominal), 0.0) as f32;
+            let found = self.row(row, place + lead);
+            rows.push(found.map(|at| at - nominal));
+            let Some(off) = found.map(|at| at - place) else {
+                continue;
+            };
+            if (off - lead).abs() < LEADING_MM {
+                lead += 0.5 * (off - lead);
+                strays.clear();
+                continue;
+            }
+            if strays
+                .iter()
+                .any(|before| (before - off).abs() > LEADING_MM / 2.0)
+            {
+                strays.clear();
+            }
+            if strays.push(off).is_err() {
+                lead = off;
+                strays.clear();
+            }
+        }
+        rows
     }
-    let start_mm = (centre - light.per_row as i64) as f32 * bases.line_mm;
-    (all > 0.0).then(|| start_mm + moments / all * bases.line_mm)
+
+    /// The middle of a row's light around `at_mm`. Most are looked for around the same
+    /// line again.
+    fn row(&mut self, row: usize, at_mm: f32) -> Option<f32> {
+        // nothing before the first line is looked at, and `as` is quicker than rounding
+        let centre = (at_mm / self.bases.line_mm + self.light.per_row as f32 + 0.5) as usize;
+        let &(last, found) = self.seen.get(row)?;
+        if last == centre {
+            return found;
+        }
+        let found = self.middle(row, centre);
+        if let Some(seen) = self.seen.get_mut(row) {
+            *seen = (centre, found);
+        }
+        found
+    }
+
+    /// The middle of the light around a line, of all channels with clear holes.
+    fn middle(&self, row: usize, centre: usize) -> Option<f32> {
+        let first = centre.checked_sub(self.taps.len() / 2)?;
+        let lines = self.light.lines.get(first..first + self.taps.len())?;
+        let near_peg = self.near_peg.get(row)?;
+        let (mut sum, mut moment): (Lanes<N>, Lanes<N>) = ([0.0; N], [0.0; N]);
+        for ((weight, along), line) in self.taps.iter().zip(lines) {
+            for lane in 0..N {
+                sum[lane] += weight * line[lane];
+                moment[lane] += along * line[lane];
+            }
+        }
+        for lane in 0..N {
+            // without a branch, which would be guessed wrong at every other hole
+            let told = f32::from(u8::from((sum[lane] > self.clear) & !near_peg[lane]));
+            sum[lane] *= told;
+            moment[lane] *= told;
+        }
+        let all = halved(sum, |a, b| a + b);
+        let moments = halved(moment, |a, b| a + b);
+        let middle = centre as f32 - self.light.per_row as f32 + moments / all;
+        (all > 0.0).then_some(middle * self.bases.line_mm)
+    }
 }
 
 /// The card's shift and stretch by its rows alone: the line from which the rows
@@ -119,16 +152,13 @@ pub(super) fn line(rows: &[Option<f32>], pitch_mm: f32) -> Plane {
     loop {
         let plane = Plane::least_squares(&places);
         let far = |place: &Place| (place.off_mm - plane.at(place.x_mm, 0.0)).abs();
-        let worst = places
-            .iter()
-            .enumerate()
-            .map(|(number, place)| (number, far(place)))
-            .max_by(|(_, a), (_, b)| a.total_cmp(b));
-        match worst {
-            Some((number, far)) if far > f64::from(pitch_mm) / 16.0 && places.len() > fewest => {
-                places.swap_remove(number);
-            }
-            _ => return plane,
+        let farthest = places.iter().map(far).fold(0.0, f64::max);
+        if !(farthest > f64::from(pitch_mm) / 16.0 && places.len() > fewest) {
+            return plane;
         }
+        match places.iter().position(|place| far(place) >= farthest) {
+            Some(number) => places.swap_remove(number),
+            None => return plane,
+        };
     }
 }

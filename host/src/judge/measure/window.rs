@@ -4,10 +4,12 @@
 //! Enters: light, the place of the row's holes. Leaves: amplitude, offset,
 //! diameter and misfit of each hole. Nothing divides by zero: every fit is held
 //! by what is believed beforehand.
+//!
+//! Once the sums are made no line is looked at again: what is expected of a row's
+//! light is made of the same shapes, so what is left of it is told by their products.
 
-use super::super::light::{Lanes, Light};
+use super::super::light::{Lanes, Light, greater};
 use super::bases::{Bases, Phase, SHAPES};
-use std::borrow::Cow;
 
 /// One row's light.
 #[derive(Clone, Debug)]
@@ -15,8 +17,8 @@ pub(super) struct Window<'a, const N: usize> {
     pub(super) phase: &'a Phase,
     /// Where the holes' centre is thought to lie, from the first stroke.
     pub(super) centre_mm: f32,
-    /// Line by line.
-    lines: Cow<'a, [Lanes<N>]>,
+    /// The first of its lines in the reading.
+    pub(super) first: usize,
     sums: Sums<N>,
 }
 
@@ -32,12 +34,6 @@ struct Sums<const N: usize> {
 /// How much each shape's coefficient is expected to vary: one over the square of
 /// its spread, in units of the light's noise.
 pub(super) type Beliefs<const N: usize> = [Lanes<N>; SHAPES];
-
-/// A fit: coefficients, and the misfit that is left, in square light.
-pub(super) struct Fit<const N: usize> {
-    pub(super) found: [Lanes<N>; SHAPES],
-    pub(super) misfit: Lanes<N>,
-}
 
 /// Light of a neighbouring row that has to be taken away.
 #[derive(Clone, Copy)]
@@ -57,7 +53,7 @@ pub(super) struct Expected<const N: usize> {
     /// How much wider than nominal.
     pub(super) wider: Lanes<N>,
     /// Light through the card around it.
-    pub(super) base: Lanes<N>,
+    pub(super) base: f32,
 }
 
 impl<const N: usize> Sums<N> {
@@ -78,24 +74,55 @@ impl<const N: usize> Sums<N> {
         }
     }
 
-    fn fit(&self, phase: &Phase, beliefs: &Beliefs<N>) -> Fit<N> {
-        let found = solve(&phase.gram, beliefs, &self.shapes);
-        let mut misfit = self.square;
-        for (found, sum) in found.iter().zip(&self.shapes) {
-            for lane in 0..N {
-                misfit[lane] -= found[lane] * sum[lane];
+    /// The sums of what is left when this much of each shape is taken away.
+    fn without(&self, shares: &[Lanes<N>; SHAPES], phase: &Phase) -> Sums<N> {
+        let mut left = self.clone();
+        for (left, gram) in left.shapes.iter_mut().zip(&phase.gram) {
+            for (share, product) in shares.iter().zip(gram) {
+                for lane in 0..N {
+                    left[lane] -= share[lane] * product;
+                }
             }
         }
-        Fit { found, misfit }
+        for (n, share) in shares.iter().enumerate() {
+            for lane in 0..N {
+                let both = self.shapes[n][lane] + left.shapes[n][lane];
+                left.square[lane] -= share[lane] * both;
+            }
+        }
+        left
+    }
+}
+
+impl<const N: usize> Expected<N> {
+    /// How much of each shape makes up a whole hole's light, and how much more of a
+    /// hole's light it has for passing beside the aperture's middle.
+    fn shares(&self, phase: &Phase) -> ([Lanes<N>; SHAPES], Lanes<N>) {
+        let beside = self.across.map(|across| phase.beside(across));
+        let mut shares = [[0.0; N]; SHAPES];
+        for (share, aside) in shares.iter_mut().zip(&phase.aside) {
+            for lane in 0..N {
+                // around the hole there is the card's light
+                share[lane] = (self.gain[lane] - self.base) * beside[lane] * aside;
+            }
+        }
+        for lane in 0..N {
+            shares[0][lane] += self.gain[lane];
+            shares[1][lane] += self.gain[lane] * self.moved[lane];
+            shares[2][lane] += self.gain[lane] * self.wider[lane];
+            shares[3][lane] += self.base;
+        }
+        (shares, beside)
     }
 }
 
 impl<'a, const N: usize> Window<'a, N> {
     /// The light of holes whose centres lie at `centre_mm` and pass `across_mm`
     /// beside the apertures' middles; none outside the reading.
+    #[inline] // it is large, and made in its place
     pub(super) fn new(
         bases: &'a Bases,
-        light: &'a Light<N>,
+        light: &Light<N>,
         (centre_mm, across_mm): (f32, f32),
         neighbours: &[Neighbour<'_, N>],
     ) -> Option<Window<'a, N>> {
@@ -105,48 +132,69 @@ impl<'a, const N: usize> Window<'a, N> {
         let first = middle.checked_sub(bases.half)?;
         let middle = middle as f32;
         let lines = light.lines.get(first..=first + 2 * bases.half)?;
-        let mut lines = Cow::Borrowed(lines);
-        let start_mm = (first as f32 - light.per_row as f32) * bases.line_mm;
-        for other in neighbours {
-            for (number, line) in lines.to_mut().iter_mut().enumerate() {
-                let along_mm = start_mm + number as f32 * bases.line_mm;
-                let share = bases.needle.at(along_mm - other.centre_mm);
-                for (light, amplitude) in line.iter_mut().zip(other.amplitude) {
-                    *light -= share * amplitude;
-                }
-            }
-        }
         let phase = bases.phase(centre - middle, across_mm)?;
         let mut sums = Sums::NONE;
-        for (line, tap) in lines.iter().zip(&phase.taps) {
-            sums.add(line, tap);
+        if neighbours.is_empty() {
+            for (line, tap) in lines.iter().zip(&phase.taps) {
+                sums.add(line, tap);
+            }
+        } else {
+            let start_mm = (first as f32 - light.per_row as f32) * bases.line_mm;
+            for (number, (line, tap)) in lines.iter().zip(&phase.taps).enumerate() {
+                let along_mm = start_mm + number as f32 * bases.line_mm;
+                let mut own = *line;
+                for other in neighbours {
+                    let share = bases.needle.at(along_mm - other.centre_mm);
+                    for (light, amplitude) in own.iter_mut().zip(other.amplitude) {
+                        *light -= share * amplitude;
+                    }
+                }
+                sums.add(&own, tap);
+            }
         }
         Some(Window {
             phase,
             centre_mm: (middle - light.per_row as f32 + phase.lines) * bases.line_mm,
-            lines,
+            first,
             sums,
         })
     }
 
-    /// All light: the hole's shape and the card around it make up everything.
-    fn all(&self, lane: usize) -> f32 {
-        self.sums.shapes[0][lane] + self.sums.shapes[3][lane]
+    /// How many lines it has.
+    fn count(&self) -> f32 {
+        self.phase.taps.len() as f32
+    }
+
+    /// All light on each channel: the hole's shape and the card around it make up
+    /// everything.
+    fn all(&self) -> Lanes<N> {
+        let mut all = self.sums.shapes[0];
+        for (all, around) in all.iter_mut().zip(&self.sums.shapes[3]) {
+            *all += around;
+        }
+        all
     }
 
     /// Mean light over the window.
-    pub(super) fn mean(&self, lane: usize) -> f32 {
-        self.all(lane) / self.lines.len() as f32
+    pub(super) fn mean(&self) -> Lanes<N> {
+        let share = 1.0 / self.count();
+        self.all().map(|all| all * share)
     }
 
-    /// How much one channel's light differs from line to line (variance).
-    pub(super) fn variance(&self, lane: usize) -> f32 {
-        let taps = self.lines.len() as f32;
-        (self.sums.square[lane] - self.all(lane).powi(2) / taps) / (taps - 1.0)
+    /// How much each channel's light differs from line to line (variance).
+    pub(super) fn variance(&self) -> Lanes<N> {
+        let count = self.count();
+        let (share, scale) = (1.0 / count, 1.0 / (count - 1.0));
+        let mut variance = self.all();
+        for (variance, square) in variance.iter_mut().zip(&self.sums.square) {
+            *variance = (square - *variance * *variance * share) * scale;
+        }
+        variance
     }
 
     /// Coefficients of all four shapes fitted to the light as it is, with little
     /// believed beforehand.
+    #[inline]
     pub(super) fn fit(&self) -> [Lanes<N>; SHAPES] {
         let mut found = [[0.0; N]; SHAPES];
         for (found, row) in found.iter_mut().zip(&self.phase.loose) {
@@ -159,125 +207,156 @@ impl<'a, const N: usize> Window<'a, N> {
         found
     }
 
-    /// The fit of all four shapes to what differs from what is expected, and all
-    /// light beyond the card's as a share of a whole hole's.
-    pub(super) fn compare(
+    /// Coefficients of all four shapes fitted to what differs from what is expected.
+    pub(super) fn fit_beyond(
         &self,
-        bases: &Bases,
         expected: &Expected<N>,
         beliefs: &Beliefs<N>,
-    ) -> (Fit<N>, Lanes<N>) {
-        let beside = bases.beside(self.phase, &expected.across);
-        let (mut sums, mut all) = (Sums::NONE, [0.0; N]);
-        let lines = self.lines.iter().zip(&self.phase.taps);
-        for ((line, tap), whole) in lines.zip(beside.whole()) {
-            let mut left = *line;
-            for lane in 0..N {
-                let shape =
-                    whole[lane] + expected.moved[lane] * tap[1] + expected.wider[lane] * tap[2];
-                left[lane] -=
-                    expected.gain[lane] * shape + expected.base[lane] * (1.0 - whole[lane]);
-                all[lane] += whole[lane];
-            }
-            sums.add(&left, tap);
-        }
-        let taps = self.lines.len() as f32;
+    ) -> [Lanes<N>; SHAPES] {
+        let (shares, _) = expected.shares(self.phase);
+        let left = self.sums.without(&shares, self.phase);
+        Factor::new(&self.phase.gram, beliefs).solution(left.shapes)
+    }
+
+    /// The misfit of whole holes as expected, and all light beyond the card's as a
+    /// share of a whole hole's.
+    pub(super) fn whole(
+        &self,
+        expected: &Expected<N>,
+        by: &mut Weighing<'a, N>,
+    ) -> (Lanes<N>, Lanes<N>) {
+        let (shares, beside) = expected.shares(self.phase);
+        let misfit = by.misfit(&self.sums.without(&shares, self.phase), self.phase);
+        let (whole, aside) = self.phase.whole;
+        let card = self.count() * expected.base;
+        let mut open = self.all();
         for lane in 0..N {
-            let beyond = self.all(lane) - taps * expected.base[lane];
-            all[lane] = beyond / (all[lane] * expected.gain[lane]).max(1e-3);
+            let light = (whole + beside[lane] * aside) * expected.gain[lane];
+            open[lane] = (open[lane] - card) / greater(light, 1e-3);
         }
-        (sums.fit(self.phase, beliefs), all)
+        (misfit, open)
     }
 
     /// The misfit of solid card that lets `base` through.
-    pub(super) fn solid(&self, base: f32, beliefs: &Beliefs<N>) -> Fit<N> {
-        let taps = self.lines.len() as f32;
-        let mut sums = self.sums.clone();
-        for (sums, gram) in sums.shapes.iter_mut().zip(&self.phase.gram) {
+    pub(super) fn solid(&self, base: f32, by: &mut Weighing<'a, N>) -> Lanes<N> {
+        let mut left = self.sums.clone();
+        for (left, gram) in left.shapes.iter_mut().zip(&self.phase.gram) {
             // the hole's shape and the card around it make up one
-            let shape = gram[0] + gram[3];
-            for sum in sums {
-                *sum -= base * shape;
+            let card = base * (gram[0] + gram[3]);
+            for left in left {
+                *left -= card;
             }
         }
-        for lane in 0..N {
-            sums.square[lane] += base * (taps * base - 2.0 * self.all(lane));
+        let card = base * self.count();
+        for (square, all) in left.square.iter_mut().zip(&self.all()) {
+            *square += base * (card - 2.0 * all);
         }
-        sums.fit(self.phase, beliefs)
+        by.misfit(&left, self.phase)
     }
 }
 
-/// Solves `(gram + beliefs) x = sums` on every channel (Cholesky without roots).
-fn solve<const N: usize>(
-    gram: &[[f32; SHAPES]; SHAPES],
-    beliefs: &Beliefs<N>,
-    sums: &[Lanes<N>; SHAPES],
-) -> [Lanes<N>; SHAPES] {
-    let mut system = System {
-        x: *sums,
-        factor: [[[0.0; N]; SHAPES]; SHAPES],
-        scaled: [[[0.0; N]; SHAPES]; SHAPES],
-        inverse: [[0.0; N]; SHAPES],
-    };
-    // each by its number, so that no loop is left in it
-    system.eliminate::<0>(gram, beliefs);
-    system.eliminate::<1>(gram, beliefs);
-    system.eliminate::<2>(gram, beliefs);
-    system.eliminate::<3>(gram, beliefs);
-    system.substitute::<3>();
-    system.substitute::<2>();
-    system.substitute::<1>();
-    system.substitute::<0>();
-    system.x
+/// Misfits by the same beliefs, window after window.
+pub(super) struct Weighing<'a, const N: usize> {
+    beliefs: Beliefs<N>,
+    /// The last phase, as most rows of a card lie alike, and its factor.
+    last: Option<(&'a Phase, Factor<N>)>,
 }
 
-/// Equations being solved.
-struct System<const N: usize> {
-    /// The right side, which becomes the solution.
-    x: [Lanes<N>; SHAPES],
-    /// Below its diagonal, the factor, and the factor times the pivots.
-    factor: [[Lanes<N>; SHAPES]; SHAPES],
-    scaled: [[Lanes<N>; SHAPES]; SHAPES],
+impl<'a, const N: usize> Weighing<'a, N> {
+    pub(super) fn new(beliefs: Beliefs<N>) -> Weighing<'a, N> {
+        let last = None;
+        Weighing { beliefs, last }
+    }
+
+    /// What is left of such light, in square light, when the shapes are fitted to it.
+    fn misfit(&mut self, sums: &Sums<N>, phase: &'a Phase) -> Lanes<N> {
+        let same = |(last, _): &(&Phase, _)| std::ptr::eq(*last, phase);
+        if !self.last.as_ref().is_some_and(same) {
+            self.last = Some((phase, Factor::new(&phase.gram, &self.beliefs)));
+        }
+        match &self.last {
+            Some((_, factor)) => factor.misfit(sums),
+            None => sums.square,
+        }
+    }
+}
+
+/// Factors of `gram + beliefs` on every channel (Cholesky without roots).
+#[derive(Clone, Debug)]
+struct Factor<const N: usize> {
+    /// Below its diagonal.
+    below: [[Lanes<N>; SHAPES]; SHAPES],
     /// One over each pivot.
     inverse: [Lanes<N>; SHAPES],
 }
 
-impl<const N: usize> System<N> {
-    #[inline]
-    fn eliminate<const J: usize>(&mut self, gram: &[[f32; SHAPES]; SHAPES], beliefs: &Beliefs<N>) {
-        let mut pivot = beliefs[J];
-        for pivot in &mut pivot {
-            *pivot += gram[J][J];
-        }
-        for k in 0..J {
-            take(&mut pivot, &self.factor[J][k], &self.scaled[J][k]);
-            let before = self.x[k];
-            take(&mut self.x[J], &self.factor[J][k], &before);
-        }
-        for lane in 0..N {
-            self.inverse[J][lane] = 1.0 / pivot[lane].max(1e-9);
-        }
-        for i in J + 1..SHAPES {
-            let mut product = [gram[i][J]; N];
-            for k in 0..J {
-                take(&mut product, &self.factor[J][k], &self.scaled[i][k]);
+impl<const N: usize> Factor<N> {
+    fn new(gram: &[[f32; SHAPES]; SHAPES], beliefs: &Beliefs<N>) -> Factor<N> {
+        let mut factor = Factor {
+            below: [[[0.0; N]; SHAPES]; SHAPES],
+            inverse: [[0.0; N]; SHAPES],
+        };
+        // the factor times the pivots
+        let mut scaled = [[[0.0; N]; SHAPES]; SHAPES];
+        for j in 0..SHAPES {
+            let mut pivot = beliefs[j];
+            for pivot in &mut pivot {
+                *pivot += gram[j][j];
             }
-            self.scaled[i][J] = product;
+            for k in 0..j {
+                take(&mut pivot, &factor.below[j][k], &scaled[j][k]);
+            }
+            factor.inverse[j] = pivot.map(|pivot| 1.0 / pivot.max(1e-9));
+            for i in j + 1..SHAPES {
+                let mut product = [gram[i][j]; N];
+                for k in 0..j {
+                    take(&mut product, &factor.below[j][k], &scaled[i][k]);
+                }
+                scaled[i][j] = product;
+                for lane in 0..N {
+                    factor.below[i][j][lane] = product[lane] * factor.inverse[j][lane];
+                }
+            }
+        }
+        factor
+    }
+
+    /// What solves `(gram + beliefs) x = sums`.
+    fn solution(&self, sums: [Lanes<N>; SHAPES]) -> [Lanes<N>; SHAPES] {
+        let mut x = self.forward(sums);
+        for j in (0..SHAPES).rev() {
             for lane in 0..N {
-                self.factor[i][J][lane] = product[lane] * self.inverse[J][lane];
+                x[j][lane] *= self.inverse[j][lane];
+            }
+            for k in j + 1..SHAPES {
+                let after = x[k];
+                take(&mut x[j], &self.below[k][j], &after);
             }
         }
+        x
     }
 
     #[inline]
-    fn substitute<const J: usize>(&mut self) {
-        for lane in 0..N {
-            self.x[J][lane] *= self.inverse[J][lane];
+    fn forward(&self, sums: [Lanes<N>; SHAPES]) -> [Lanes<N>; SHAPES] {
+        let mut x = sums;
+        for j in 1..SHAPES {
+            for k in 0..j {
+                let before = x[k];
+                take(&mut x[j], &self.below[j][k], &before);
+            }
         }
-        for k in J + 1..SHAPES {
-            let after = self.x[k];
-            take(&mut self.x[J], &self.factor[k][J], &after);
+        x
+    }
+
+    /// What the solution leaves of the light's square.
+    fn misfit(&self, sums: &Sums<N>) -> Lanes<N> {
+        let mut misfit = sums.square;
+        for (x, inverse) in self.forward(sums.shapes).iter().zip(&self.inverse) {
+            for lane in 0..N {
+                misfit[lane] -= x[lane] * x[lane] * inverse[lane];
+            }
         }
+        misfit
     }
 }
 
