@@ -8,7 +8,6 @@ use cardwright::weave::watch::{Choice, Decision, FaultKind, Remedy};
 use cardwright::weave::{Says, Walk};
 use cardwright_tests::loom::{LoomShop, answer, begin, program, settings, shop, step, walk};
 use cardwright_tests::virtual_time::seed_or;
-use cardwright_virtual::Bench;
 use cardwright_virtual::chance::Fault;
 use cardwright_virtual::loom::{
     Act, Direction, LoomWorld, Mistake, MistakeKind, Mistakes, WeaverSettings,

@@ -6,7 +6,6 @@ use cardwright::ledger::NewLoomEvent;
 use cardwright::weave::Walk;
 use cardwright_tests::loom::{answer, begin, program, settings, shop, walk};
 use cardwright_tests::virtual_time::seed_or;
-use cardwright_virtual::Bench;
 use cardwright_virtual::loom::{LoomWorld, WeaverSettings};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -117,7 +116,7 @@ fn weave(picks: u64, picks_a_minute: f64, seed: u64) {
     check_order(&plan, &shop.store.events);
     let truth = {
         let world = shop.cabled.unit.world();
-        *world.loom().expect("a loom").counts()
+        world.loom().expect("a loom").counts()
     };
     assert_eq!(truth.beats, picks);
     let kinds = |kind: &str| {
