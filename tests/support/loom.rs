@@ -20,7 +20,8 @@ use cardwright::weave::{Direction, Plan, Says, Stored, Turns, Walk, Weave, Weave
 use cardwright_protocol::loom::LoomSettings;
 use cardwright_virtual::loom::{LoomOptions, LoomWorld, Script, Step, WeaverSettings};
 use cardwright_virtual::{
-    Attendant, CabledUnit, Faults, LineSettings, Nameplate, VirtualUnit, World, WorldSettings,
+    Attendant, Bench, CabledUnit, Faults, LineSettings, Nameplate, VirtualUnit, World,
+    WorldSettings,
 };
 
 use crate::virtual_time::{Keeper, Shop, Store};
@@ -138,7 +139,7 @@ pub fn begin(shop: &mut LoomShop, gate: &Gate) {
     };
     assert!(shop.run(deadline, laid), "the chain is not asked for");
     gate.store(true, Ordering::Relaxed);
-    let mut world = shop.cabled.unit.world_mut();
+    let mut world = shop.cabled.world_mut();
     let weaver = world.weaver_mut().expect("a weaver");
     assert!(weaver.go_on(0), "the weaver waits to begin");
 }

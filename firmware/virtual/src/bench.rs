@@ -81,6 +81,8 @@ impl Bench for CabledUnit {
     }
 
     fn world_mut(&mut self) -> RefMut<'_, World> {
+        // hands move at the present moment, which the world may not have come to yet
+        self.unit.run_to(CabledUnit::now(self));
         self.unit.world_mut()
     }
 

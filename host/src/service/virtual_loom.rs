@@ -120,7 +120,7 @@ impl Hands {
         let next = view.next.as_ref().map_or(0, |next| next.number - 1);
         if mistake.kind == MistakeKind::Unweaves {
             // whoever takes picks out knows how many
-            let picks = mistake.should.picks.saturating_sub(mistake.stands.picks);
+            let picks = (mistake.step + 1).saturating_sub(mistake.next);
             let picks = u32::try_from(picks).unwrap_or_default();
             self.handle
                 .tell_weaver(Vec::new(), next.saturating_sub(picks.into()))?;
@@ -152,6 +152,9 @@ impl Hands {
             Remedy::Throw => {
                 let acts = vec![Act::Lift, Act::Throw, Act::Beat, Act::Lower];
                 self.handle.tell_weaver(acts, next + 1)?;
+            }
+            Remedy::Beat => {
+                self.handle.tell_weaver(vec![Act::Beat], next + 1)?;
             }
             Remedy::Unweave { picks } => {
                 let out = [Act::Lift, Act::ThrowBack, Act::Lower];

@@ -243,6 +243,9 @@ impl Watch {
                 }
             }
             Happening::ShuttleLeft | Happening::ShuttleRight => {
+                if by == PickBy::Beat && self.place.since.wefts == 1 {
+                    self.fault(FaultKind::WeftWithoutBeat, seen, told);
+                }
                 self.place.since.wefts += 1;
                 if by == PickBy::Weft {
                     self.made(seen, told);

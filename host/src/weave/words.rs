@@ -23,6 +23,7 @@ pub fn fault(kind: FaultKind) -> &'static str {
         FaultKind::TurnedTwice { .. } => "card turned twice",
         FaultKind::TurnedWrongWay { .. } => "cylinder turned the wrong way",
         FaultKind::NoWeft => "no weft",
+        FaultKind::WeftWithoutBeat => "weft without a beat",
         FaultKind::Apart(_) => "count and plan apart",
     }
 }
@@ -56,6 +57,9 @@ pub fn evidence(plan: &Plan, fault: &Fault) -> String {
             card(plan, stands)
         ),
         FaultKind::NoWeft => format!("pick {pick} was beaten, and no shuttle had come over"),
+        FaultKind::WeftWithoutBeat => {
+            format!("a shuttle came over again, and pick {pick} was not beaten")
+        }
         FaultKind::Apart(apart) => self::apart(plan, apart, pick),
     }
 }
@@ -107,6 +111,10 @@ pub fn remedy(plan: &Plan, remedy: Remedy, wanted: Option<Stand>) -> String {
             count(-cards)
         ),
         Remedy::Throw => format!("throw the weft into the shed of {target} and beat again"),
+        Remedy::Beat => {
+            "beat; if both wefts lie in sheds of their own, say that the first was woven"
+                .to_string()
+        }
         Remedy::SayCard => "look which card stands, and say so".to_string(),
         Remedy::Decide => {
             "if it was only beaten again, say so; if a weft went in with it, take it \

@@ -39,8 +39,12 @@ impl World {
         self.loom.as_ref().and_then(|place| place.weaver.as_ref())
     }
 
-    /// The weaver at the loom, to be told how to go on.
+    /// The weaver at the loom, to be told how to go on. Hands move from now on, and
+    /// not from when a line changed last.
     pub fn weaver_mut(&mut self) -> Option<&mut Weaver> {
-        self.loom.as_mut().and_then(|place| place.weaver.as_mut())
+        let now = self.now();
+        let place = self.loom.as_mut()?;
+        place.loom.advance(now);
+        place.weaver.as_mut()
     }
 }

@@ -32,6 +32,8 @@ pub enum FaultKind {
     },
     /// The batten beat, and no shuttle had come over.
     NoWeft,
+    /// A second shuttle came over before the batten beat.
+    WeftWithoutBeat,
     /// Count and plan are apart.
     Apart(Apart),
 }
@@ -95,6 +97,8 @@ pub enum Remedy {
     },
     /// Throw the weft and beat again.
     Throw,
+    /// Beat.
+    Beat,
     /// Say which card stands.
     SayCard,
     /// Nothing is to be done, only said.
@@ -148,7 +152,7 @@ impl FaultKind {
     /// Whether it is no more once its pick is woven.
     #[must_use]
     pub(super) fn ends_with_its_pick(self) -> bool {
-        self == FaultKind::NoWeft
+        matches!(self, FaultKind::NoWeft | FaultKind::WeftWithoutBeat)
     }
 
     /// What the weaver can decide instead of righting it at the loom.
@@ -158,7 +162,7 @@ impl FaultKind {
             FaultKind::BeatWithoutCard => &[Choice::OnlyBeaten, Choice::GoOnFromHere],
             FaultKind::CardWithoutBeat { .. } => &[Choice::WasWoven, Choice::LeaveOut],
             FaultKind::TurnedTwice { .. } => &[Choice::LeaveOut],
-            FaultKind::NoWeft => &[Choice::WasWoven],
+            FaultKind::NoWeft | FaultKind::WeftWithoutBeat => &[Choice::WasWoven],
             FaultKind::TurnedWrongWay { .. } | FaultKind::Apart(_) => &[Choice::GoOnFromHere],
         }
     }
@@ -217,6 +221,7 @@ impl Watch {
             _ if self.place.stands.is_none() && self.fitted.cylinder() => Remedy::SayCard,
             _ if picks > 0 => Remedy::Unweave { picks },
             FaultKind::BeatWithoutCard => Remedy::Decide,
+            FaultKind::WeftWithoutBeat => Remedy::Beat,
             FaultKind::NoWeft => match self.turns_wanted() {
                 Some(cards) if cards != 0 && self.place.since.turns > 0 => Remedy::Turn { cards },
                 _ => Remedy::Throw,
