@@ -16,8 +16,10 @@ export const EVENT = { edge: 1, shift: 2, conversion: 3, bytes: 4, reset: 5, rea
 const OUTPUTS = [6, 7, 8, 4, 5, 9, 10, 11, 12];
 const STEP = 0;
 const STATUS = 8;
-// Block up, block down, edge, guard, stop.
-const INPUTS = [13, 14, 15, 16, 17];
+// Block up, block down, edge, guard, stop; then the loom's: cylinder A and B, griffe,
+// batten, boxes left and right, take-up A and B. The last four are the address of
+// the light bar's multiplexer where there is one.
+const INPUTS = [13, 14, 15, 16, 17, 0, 1, 22, 28, 18, 19, 20, 21];
 const ADDRESS = [18, 19, 20, 21];
 const SPI_PINS = [2, 3];
 const SPI_FUNCTION = 1;

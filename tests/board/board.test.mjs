@@ -73,6 +73,18 @@ test('the flash gives its number to the command for it', () => {
   assert.deepEqual(got.slice(5), [1, 2, 3, 4, 5, 6, 7, 8]);
 });
 
+test('each input reaches its pin, and only that', () => {
+  // as in the table of the firmware's README
+  const pins = [13, 14, 15, 16, 17, 0, 1, 22, 28, 18, 19, 20, 21];
+  const { board, rp } = emptyBoard();
+  for (const pin of rp.gpio) pin.padValue = 0x56;
+  pins.forEach((pin, bit) => {
+    board.setInputs(1 << bit);
+    const high = pins.filter((other) => rp.gpio[other].inputValue);
+    assert.deepEqual(high, [pin]);
+  });
+});
+
 const PIO = 0x50200000;
 
 // Pulses on pin 6: pull, mov x osr, count down, pin up for 2, down, push.

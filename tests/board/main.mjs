@@ -61,11 +61,11 @@ function happened() {
 // until, inputs, supply, steps that nothing notices, light there or not, [light, good until], bytes for USB
 function run(body) {
   const until = body.readDoubleLE(0);
-  board.setInputs(body[8]);
-  board.supply = body.readUInt16LE(9);
-  board.freeSteps = body.readUInt32LE(11);
-  let at = 16;
-  if (body[15]) {
+  board.setInputs(body.readUInt16LE(8));
+  board.supply = body.readUInt16LE(10);
+  board.freeSteps = body.readUInt32LE(12);
+  let at = 17;
+  if (body[16]) {
     const levels = [];
     for (let n = 0; n < 16; n++) levels.push(body.readUInt16LE(at + 2 * n));
     board.setLight(levels, body.readDoubleLE(at + 32));

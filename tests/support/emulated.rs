@@ -11,10 +11,12 @@ mod bench;
 mod image;
 mod process;
 mod serve;
+mod told;
 mod unit;
 
 pub use answer::Cause;
 pub use image::Image;
 pub use process::missing;
 pub use serve::serve;
-pub use unit::{Edge, EmulatedUnit, Reset, Statistics, UsbIdentity};
+pub use told::{Edge, LinesChange, Reset, Statistics, UsbIdentity};
+pub use unit::EmulatedUnit;

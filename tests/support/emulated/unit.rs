@@ -6,13 +6,16 @@
 //! that moment, and the chip goes on with what its inputs show then. Step pulses
 //! that no sensor can notice are told together, each with its moment.
 
-use super::answer::{Cause, Event, Reader, State};
+mod memory;
+
+use super::answer::{Event, Reader, State};
 use super::image::Image;
 use super::process::{Emulator, Request};
+use super::told::{Edge, LinesChange, Reset};
 use cardwright_protocol::Micros;
 use cardwright_protocol::unit_to_host::Levels;
 use cardwright_virtual::World;
-use cardwright_virtual::world::{Input, Output, Signal};
+use cardwright_virtual::world::{Input, Signal};
 use std::cell::{Ref, RefCell, RefMut};
 use std::collections::VecDeque;
 use std::time::{Duration, Instant};
@@ -27,6 +30,7 @@ const SCAN_NS: u64 = 200_000;
 /// Full scale of the supply's divider and reference, in millivolts.
 const SUPPLY_FULL_MV: u64 = 11 * 3300;
 
+/// Inputs of the machine, in the order of their bits; the loom's lines follow.
 const INPUTS: [Input; 5] = [
     Input::BlockUp,
     Input::BlockDown,
@@ -34,60 +38,6 @@ const INPUTS: [Input; 5] = [
     Input::Guard,
     Input::Stop,
 ];
-
-/// An output changed.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Edge {
-    /// When, in nanoseconds of the world's time.
-    pub ns: u64,
-    /// Which.
-    pub output: Output,
-    /// To high or to low.
-    pub high: bool,
-}
-
-/// The chip was reset.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Reset {
-    /// When, in nanoseconds.
-    pub ns: u64,
-    /// Why.
-    pub cause: Cause,
-}
-
-/// What the unit says of itself over USB.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct UsbIdentity {
-    /// How often it has been found so far.
-    pub found: u32,
-    /// Its device descriptor.
-    pub device: Vec<u8>,
-    /// Its configuration descriptor, with all that belongs to it.
-    pub configuration: Vec<u8>,
-    /// Its maker.
-    pub manufacturer: String,
-    /// Its name.
-    pub product: String,
-    /// Its serial number.
-    pub serial: String,
-}
-
-/// What the run has cost and lost so far.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct Statistics {
-    /// Time of the chip.
-    pub emulated: Duration,
-    /// Time of this computer, in the emulator.
-    pub wall: Duration,
-    /// Questions and answers.
-    pub round_trips: u64,
-    /// Instructions executed.
-    pub instructions: u64,
-    /// Bytes sent to a port that was not there.
-    pub bytes_lost: u64,
-    /// Packets thrown away for a wrong data toggle, either way.
-    pub wrong_toggles: u64,
-}
 
 /// The unit.
 #[derive(Debug)]
@@ -108,6 +58,12 @@ pub struct EmulatedUnit {
     resets: Vec<Reset>,
     faults: Vec<u32>,
     trace: Option<Vec<Edge>>,
+    /// Both sensors of the block are tied high: the board is at a loom and nothing
+    /// else.
+    at_loom_only: bool,
+    /// The loom's lines as the chip was told last.
+    lines: u8,
+    line_changes: Option<Vec<LinesChange>>,
     wall: Duration,
     round_trips: u64,
 }
@@ -120,6 +76,24 @@ impl EmulatedUnit {
     /// If the emulator cannot be started, with what is missing.
     #[must_use]
     pub fn new(world: World, image: &Image, number: [u8; 8], out_us: u64) -> EmulatedUnit {
+        let mut unit = EmulatedUnit::unpowered(world, image, number, out_us);
+        unit.power(true);
+        unit
+    }
+
+    /// The same with a board that is wired to a loom alone.
+    ///
+    /// # Panics
+    /// As [`EmulatedUnit::new`].
+    #[must_use]
+    pub fn at_loom_only(world: World, image: &Image, number: [u8; 8], out_us: u64) -> EmulatedUnit {
+        let mut unit = EmulatedUnit::unpowered(world, image, number, out_us);
+        unit.at_loom_only = true;
+        unit.power(true);
+        unit
+    }
+
+    fn unpowered(world: World, image: &Image, number: [u8; 8], out_us: u64) -> EmulatedUnit {
         let mut unit = EmulatedUnit {
             emulator: Emulator::start(),
             base_us: world.now().0,
@@ -135,6 +109,9 @@ impl EmulatedUnit {
             resets: Vec::new(),
             faults: Vec::new(),
             trace: None,
+            at_loom_only: false,
+            lines: 0,
+            line_changes: None,
             wall: Duration::ZERO,
             round_trips: 0,
         };
@@ -142,7 +119,6 @@ impl EmulatedUnit {
         for (address, bytes) in &image.pieces {
             unit.write(*address, bytes);
         }
-        unit.power(true);
         unit
     }
 
@@ -228,6 +204,7 @@ impl EmulatedUnit {
             self.power(true);
         }
         let next = self.next().min(until).max(now.plus(1));
+        self.tell_lines();
         let body = self.request(next);
         self.outgoing.clear();
         let events = self.exchange(Request::Run, &body);
@@ -248,17 +225,36 @@ impl EmulatedUnit {
         }
     }
 
+    /// The loom's lines go to the chip with the next request.
+    fn tell_lines(&mut self) {
+        let lines = self.world.borrow().loom_lines();
+        if lines != self.lines {
+            self.lines = lines;
+            let ns = self.base_us * 1000 + self.state.now_ns;
+            if let Some(changes) = &mut self.line_changes {
+                changes.push(LinesChange { ns, lines });
+            }
+        }
+    }
+
+    /// What the inputs show, the loom's lines above the machine's.
+    fn inputs(&self, world: &World) -> u16 {
+        let tied = |input| matches!(input, Input::BlockUp | Input::BlockDown) && self.at_loom_only;
+        let machine: u16 = (0u8..)
+            .zip(INPUTS)
+            .map(|(bit, input)| u16::from(tied(input) || world.input(input)) << bit)
+            .sum();
+        machine | u16::from(self.lines) << INPUTS.len()
+    }
+
     fn request(&mut self, until: Micros) -> Vec<u8> {
         let until_ns = (until.0 - self.base_us).saturating_mul(1000);
         let world = self.world.borrow();
-        let inputs = (0u8..)
-            .zip(INPUTS)
-            .map(|(bit, input)| u8::from(world.input(input)) << bit)
-            .sum::<u8>();
+        let inputs = self.inputs(&world);
         let supply = u64::from(world.supply_mv()) * 4096 / SUPPLY_FULL_MV;
         let mut body = Vec::with_capacity(64 + self.outgoing.len());
         body.extend_from_slice(&(until_ns as f64).to_le_bytes());
-        body.push(inputs);
+        body.extend_from_slice(&inputs.to_le_bytes());
         body.extend_from_slice(&(supply.min(4095) as u16).to_le_bytes());
         let steps = u32::try_from(world.steps_unnoticed()).unwrap_or(u32::MAX);
         body.extend_from_slice(&steps.to_le_bytes());
@@ -387,63 +383,15 @@ impl EmulatedUnit {
         self.trace.as_mut().map(std::mem::take).unwrap_or_default()
     }
 
-    /// Reads flash or RAM.
-    ///
-    /// # Panics
-    /// Outside both.
-    pub fn read(&mut self, address: u32, length: u32) -> Vec<u8> {
-        let body = [address.to_le_bytes(), length.to_le_bytes()].concat();
-        self.emulator.ask(Request::Read, &body).to_vec()
+    /// Keeps changes of the loom's lines from now on, or no longer. Those kept are
+    /// forgotten.
+    pub fn keep_lines(&mut self, keep: bool) {
+        self.line_changes = keep.then(Vec::new);
     }
 
-    /// Writes flash, as a programmer does, or RAM.
-    ///
-    /// # Panics
-    /// Outside both.
-    pub fn write(&mut self, address: u32, bytes: &[u8]) {
-        let body = [&address.to_le_bytes()[..], bytes].concat();
-        self.emulator.ask(Request::Write, &body);
-    }
-
-    /// Fills flash or RAM with this byte. RAM holds 0xa5 whenever power has come
-    /// on, so that a stack's reach can be seen without it.
-    ///
-    /// # Panics
-    /// Outside both.
-    pub fn fill(&mut self, address: u32, length: u32, byte: u8) {
-        self.write(address, &vec![byte; length as usize]);
-    }
-
-    /// What it says of itself over USB; empty before it has been found.
-    pub fn usb_identity(&mut self) -> UsbIdentity {
-        let mut reader = Reader(self.emulator.ask(Request::Identity, &[]));
-        let found = reader.u32();
-        if reader.0.is_empty() {
-            return UsbIdentity::default();
-        }
-        let mut piece = || reader.piece().to_vec();
-        let (device, configuration) = (piece(), piece());
-        let mut words = || String::from_utf8_lossy(&piece()).into_owned();
-        UsbIdentity {
-            found,
-            device,
-            configuration,
-            manufacturer: words(),
-            product: words(),
-            serial: words(),
-        }
-    }
-
-    /// What the run has cost and lost so far.
-    pub fn statistics(&mut self) -> Statistics {
-        let mut reader = Reader(self.emulator.ask(Request::Counts, &[]));
-        Statistics {
-            emulated: Duration::from_nanos(self.state.now_ns),
-            wall: self.wall,
-            round_trips: self.round_trips,
-            instructions: reader.whole(),
-            bytes_lost: reader.whole(),
-            wrong_toggles: reader.whole() + reader.whole(),
-        }
+    /// The changes of the loom's lines kept since this was asked last.
+    pub fn take_lines(&mut self) -> Vec<LinesChange> {
+        let kept = self.line_changes.as_mut();
+        kept.map(std::mem::take).unwrap_or_default()
     }
 }
