@@ -25,7 +25,8 @@ const LOOK_US: u32 = 250;
 /// machine's.
 const ALARM: usize = 2;
 
-/// Events on their way to the desk, which comes for them at least every 50 ms.
+/// Events on their way to the desk. They must have room until it comes, at the
+/// most events a second that there can be: a thousand, of an encoder's edges.
 const ON_THE_WAY: usize = 32;
 
 /// What the interrupt works with. Nothing else touches it.
@@ -89,9 +90,13 @@ pub fn start(pins: LoomPins) -> Tap {
     Tap(from_sensors)
 }
 
+/// Undisturbed: a moment that has gone by before it is set does not come again for
+/// over an hour.
 fn set_alarm() {
-    let next = (now().0 as u32).wrapping_add(LOOK_US);
-    pac::TIMER.alarm(ALARM).write_value(next);
+    critical_section::with(|_| {
+        let next = (now().0 as u32).wrapping_add(LOOK_US);
+        pac::TIMER.alarm(ALARM).write_value(next);
+    });
 }
 
 #[interrupt]

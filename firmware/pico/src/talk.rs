@@ -39,8 +39,9 @@ type Desk = desk::Desk<&'static mut Store>;
 /// Bytes in a packet: full speed.
 const PACKET: usize = 64;
 
-/// The desk looks at least this often whether there is anything to do.
-const LOOK_US: u64 = 50_000;
+/// The desk looks at least this often whether there is anything to do: for what
+/// the loom's sensors have seen while there is nobody to tell it to.
+const LOOK_US: u64 = 20_000;
 
 /// And at most this often by itself.
 const REST_US: u64 = 500;
