@@ -110,3 +110,21 @@ pub fn run_for(shop: &mut BoardShop, us: u64) {
     let later: Micros = shop.now().plus(us);
     shop.run(later, |_| false);
 }
+
+/// The board loses its power and is found again.
+pub fn again(unit: &mut EmulatedUnit) {
+    unit.power_cycle();
+    let deadline = unit.now().plus(FOUND_WITHIN_US);
+    unit.run_to(unit.now().plus(400_000));
+    assert!(unit.run_until_found(deadline));
+}
+
+/// The longest poll of the machine since the board's start, by its own measure,
+/// in microseconds.
+pub fn worst_poll_us(unit: &mut EmulatedUnit) -> u32 {
+    let (_, at, _) = image()
+        .symbols_with("WORST_POLL")
+        .next()
+        .expect("the machine's own measure");
+    u32::from_le_bytes(unit.read(at, 4).try_into().expect("a word"))
+}

@@ -8,7 +8,8 @@ use cardwright_virtual::{Faults, World, WorldSettings};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use crate::bench::{NUMBER, board};
+use crate::bench::{NUMBER, again, board};
+use crate::session::Session;
 
 /// Device descriptor: Universal Serial Bus Specification 2.0, table 9-8.
 #[test]
@@ -62,45 +63,9 @@ fn whatever_lies_where_boots_are_counted_a_start_has_a_new_number_and_counts_on(
     }
 }
 
-fn again(unit: &mut EmulatedUnit) {
-    unit.power_cycle();
-    let deadline = unit.now().plus(crate::bench::FOUND_WITHIN_US);
-    unit.run_to(unit.now().plus(400_000));
-    assert!(unit.run_until_found(deadline));
-}
-
 /// What the unit answers to a host that asks who it is.
 fn boots(unit: &mut EmulatedUnit) -> u32 {
-    use cardwright_protocol::frame::MOST_WIRE;
-    use cardwright_protocol::host_to_unit::Question;
-    use cardwright_protocol::link::{HostEvent, HostLink, Versions};
-    use cardwright_protocol::{HostToUnit, UnitToHost};
-    let mut link = HostLink::new(Versions::CURRENT);
-    link.open(unit.now().0 as u32, unit.now());
-    let mut wire = [0; MOST_WIRE];
-    let deadline = unit.now().plus(3_000_000);
-    while unit.now() < deadline {
-        let now = unit.now();
-        while let Some(length) = link.pull(now, &mut wire) {
-            unit.send(&wire[..length]);
-        }
-        unit.run_until_heard(now.plus(5_000));
-        while let Some(bytes) = unit.take() {
-            link.receive(&bytes, unit.now());
-        }
-        while let Some(event) = link.event() {
-            match event {
-                HostEvent::Message(UnitToHost::Identity(identity)) => {
-                    assert_eq!(identity.board, NUMBER);
-                    return identity.boot;
-                }
-                HostEvent::Opened { .. } => {
-                    link.send(&HostToUnit::Ask(Question::Identity))
-                        .expect("there is room");
-                }
-                _ => {}
-            }
-        }
-    }
-    panic!("the unit did not say who it is");
+    let identity = Session::open(unit).identity(unit);
+    assert_eq!((identity.role, identity.board), (Role::Rig, NUMBER));
+    identity.boot
 }

@@ -2,11 +2,13 @@
 //! chip's time, over the modelled world. Built by `firmware/pico/build`.
 
 mod bench;
+mod session;
 
 mod cable;
 mod cuts;
 mod failures;
 mod identity;
+mod loom;
 mod port;
 mod size;
 mod steps;

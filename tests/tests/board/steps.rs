@@ -4,11 +4,12 @@
 use cardwright::job::{Job, Order, Recut};
 use cardwright::rig::RigFile;
 use cardwright_protocol::host_to_unit::Settings;
+use cardwright_tests::emulated::Edge;
 use cardwright_tests::virtual_time::{MemoryStore, fast_rig};
 use cardwright_virtual::world::Output;
 use cardwright_virtual::{Faults, WorldSettings};
 
-use crate::bench::{deck, dry, image, rig, run_to_end, shop};
+use crate::bench::{deck, dry, rig, run_to_end, shop, worst_poll_us};
 
 /// Worst deviation of a step from the ideal ramp.
 const WITHIN_US: f64 = 5.0;
@@ -41,13 +42,30 @@ fn steps_of(rig: &RigFile, world: WorldSettings) {
     shop.start(Job::new(order));
     run_to_end(&mut shop, 60_000_000);
     let edges = shop.cabled.take_trace();
+    let ramp = off_the_ramp(&settings, &edges);
+    let poll_us = worst_poll_us(&mut shop.cabled);
+    let seen = shop.cabled.statistics();
+    println!("longest poll {poll_us} us; {ramp:?} off the ideal ramp; {seen:?}");
+    assert!(ramp.runs > 4 * 30, "every stroke has its own run");
+}
+
+/// Steps, the runs they make, and how far the worst is off the ideal ramp.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ramp {
+    pub steps: usize,
+    pub runs: usize,
+    pub worst_us: f64,
+}
+
+/// Every step of these edges against the ideal ramp.
+pub fn off_the_ramp(settings: &Settings, edges: &[Edge]) -> Ramp {
     let steps: Vec<u64> = edges
         .iter()
         .filter(|edge| edge.output == Output::Step && edge.high)
         .map(|edge| edge.ns)
         .collect();
     // standing still is more than the slowest step of a ramp
-    let slowest_ns = (1e9 / speed(&settings, 0, 0)) as u64;
+    let slowest_ns = (1e9 / speed(settings, 0, 0)) as u64;
     let mut worst: f64 = 0.0;
     let mut runs: Vec<&[u64]> = steps
         .chunk_by(|a, b| b - a <= slowest_ns + 10_000)
@@ -57,7 +75,7 @@ fn steps_of(rig: &RigFile, world: WorldSettings) {
     for (n, run) in runs.iter().enumerate() {
         for (at, pair) in run.windows(2).enumerate() {
             let (made, left) = (at + 1, run.len() - at - 1);
-            let ideal_us = 1e6 / speed(&settings, made, left);
+            let ideal_us = 1e6 / speed(settings, made, left);
             let us = (pair[1] - pair[0]) as f64 / 1000.0;
             assert!(
                 (us - ideal_us).abs() <= WITHIN_US,
@@ -75,18 +93,11 @@ fn steps_of(rig: &RigFile, world: WorldSettings) {
         let ns = pulse[1].ns - pulse[0].ns;
         assert!(ns >= 1_900, "a pulse of {ns} ns is too narrow for a driver");
     }
-    let (_, at, _) = image()
-        .symbols_with("WORST_POLL")
-        .next()
-        .expect("the machine's own measure");
-    let poll_us = u32::from_le_bytes(shop.cabled.read(at, 4).try_into().expect("a word"));
-    let seen = shop.cabled.statistics();
-    println!(
-        "longest poll {poll_us} us; {} steps in {} runs: worst {worst:.2} us off the ideal ramp; {seen:?}",
-        steps.len(),
-        runs.len()
-    );
-    assert!(runs.len() > 4 * 30, "every stroke has its own run");
+    Ramp {
+        steps: steps.len(),
+        runs: runs.len(),
+        worst_us: worst,
+    }
 }
 
 #[test]
