@@ -114,7 +114,7 @@ fn TIMER_IRQ_2() {
     let to_desk = &mut looking.to_desk;
     let mut news = false;
     looking.sensors.look(at, levels, &mut |event| {
-        // a desk that does not come for so long is restarted by the watchdog
+        // full only at more events a second than any loom makes
         let _ = to_desk.enqueue(event);
         news = true;
     });
