@@ -24,6 +24,9 @@ pub const FOUND_WITHIN_US: u64 = 3_000_000;
 /// What a record takes to be on disk (common practice, no source).
 const LATENCY_US: u64 = 20_000;
 
+/// What the emulator fills the RAM with when the power comes on.
+const UNTOUCHED: u8 = 0xa5;
+
 pub fn image_file() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("../firmware/pico/target/thumbv6m-none-eabi/release/cardwright-pico")
@@ -127,4 +130,17 @@ pub fn worst_poll_us(unit: &mut EmulatedUnit) -> u32 {
         .next()
         .expect("the machine's own measure");
     u32::from_le_bytes(unit.read(at, 4).try_into().expect("a word"))
+}
+
+/// How many bytes the stack has taken since the power came on; a quarter of what it
+/// has must be left for what this run did not do.
+pub fn deepest_stack(unit: &mut EmulatedUnit) -> u32 {
+    let symbol = |name| image().symbol(name).unwrap_or_else(|| panic!("no {name}"));
+    let end = symbol("_stack_end");
+    let stack = symbol("_stack_start") - end;
+    let bytes = unit.read(end, stack);
+    let untouched = bytes.iter().take_while(|byte| **byte == UNTOUCHED).count();
+    let deepest = stack - untouched as u32;
+    assert!(deepest * 4 <= stack * 3, "{deepest} of {stack}");
+    deepest
 }

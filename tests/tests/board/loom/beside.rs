@@ -12,7 +12,9 @@ use super::{
     BESIDE_A_RIG, CYLINDER, SEEN_WITHIN_US, assert_seen, configure, events, finished, picks, rate,
     seen_beside_a_rig, settings, weave,
 };
-use crate::bench::{BoardShop, deck, dry, rig, run_to_end, shop, start, worst_poll_us};
+use crate::bench::{
+    BoardShop, deck, deepest_stack, dry, rig, run_to_end, shop, start, worst_poll_us,
+};
 use crate::cuts::as_the_deck_says;
 use crate::session::Session;
 use crate::steps::{Ramp, off_the_ramp};
@@ -133,6 +135,7 @@ fn a_thousand_edges_a_second_are_counted_rightly_and_move_no_stroke() {
     assert!(waiting <= POLL_NS + AT_ONCE_NS, "{waiting} ns");
     assert!(others <= AT_ONCE_NS, "{others} ns");
     assert_eq!(with.ramp, without.ramp);
+    let stack = deepest_stack(&mut with.shop.cabled);
     let polls = [without.worst_poll_us, with.worst_poll_us];
     assert!(polls[1] <= polls[0] + 5, "{polls:?} us");
 
@@ -158,7 +161,7 @@ fn a_thousand_edges_a_second_are_counted_rightly_and_move_no_stroke() {
     println!(
         "cut in {:.1} s, woven in {woven:.1} s, {rate:.0} edges a second, {} events, seen \
          {longest} us late at most; outputs that wait for the block moved {waiting} ns, others \
-         {others} ns; {:?}; longest poll {polls:?} us",
+         {others} ns; {:?}; longest poll {polls:?} us, stack {stack} bytes",
         with.seconds,
         told.len(),
         with.ramp
