@@ -210,6 +210,9 @@ fn plain_differences(comparison: &Comparison, out: &mut dyn Write) -> Result<()>
     if comparison.is_empty() {
         writeln!(out, "the decks are the same")?;
     }
+    if comparison.cards.is_empty() && !comparison.head.is_empty() {
+        writeln!(out, "the cards are alike; the heads of the files differ:")?;
+    }
     for line in &comparison.head {
         writeln!(out, "{}: {} | {}", line.what, line.first, line.second)?;
     }

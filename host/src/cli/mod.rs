@@ -57,15 +57,10 @@ struct Common {
     /// How the rig is built (a TOML file; the built-in bench rig if not given).
     #[arg(long, global = true, value_name = "FILE")]
     rig_file: Option<PathBuf>,
-    /// How many times as fast as real the virtual rig runs.
-    #[arg(
-        long,
-        global = true,
-        value_name = "N",
-        default_value_t = 20.0,
-        allow_negative_numbers = true
-    )]
-    speed: f64,
+    /// How many times as fast as real the virtual rig or loom runs (20; as fast as a
+    /// real one for `rig virtual`, as other programs speak to that).
+    #[arg(long, global = true, value_name = "N", allow_negative_numbers = true)]
+    speed: Option<f64>,
     /// What lies in the virtual rig's magazine where it only reads: a deck file
     /// and, after a colon, which of its cards in the order in which they lie, such as
     /// old.deck:1-46,48,47 (one named twice lies there twice).
@@ -79,6 +74,9 @@ struct Common {
     #[arg(long, global = true, value_name = "S", default_value_t = 120)]
     patience: u64,
 }
+
+/// The virtual rig runs this many times as fast as a real one, unless told.
+const FASTER: f64 = 20.0;
 
 #[derive(Debug, Subcommand)]
 enum What {
@@ -131,7 +129,7 @@ impl Common {
             None => FaultFile::default(),
         };
         let as_virtual = VirtualChoice {
-            speed: self.speed,
+            speed: self.speed.unwrap_or(FASTER),
             stack: self.stack.as_deref().map(absolute_if_path),
             faults,
         };

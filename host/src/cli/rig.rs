@@ -23,7 +23,7 @@ use super::session::{Who, may_move, serve};
 use crate::deck::CardFormat;
 use crate::loom::LoomFile;
 use crate::rig::{RigFile, ports};
-use crate::service::{Request, Stock, serve_virtual};
+use crate::service::{Request, Stock, VirtualChoice, serve_virtual};
 
 /// `cardwright rig`
 #[derive(Debug, Subcommand)]
@@ -214,7 +214,11 @@ fn exercise(args: &ExerciseArgs, common: &Common) -> Result<u8> {
 
 fn serve_on_terminal(args: &VirtualArgs, common: &Common) -> Result<u8> {
     let format = CardFormat::named_or_file(&args.format)?;
-    let choice = common.virtual_choice()?;
+    let choice = VirtualChoice {
+        speed: common.speed.unwrap_or(1.0),
+        ..common.virtual_choice()?
+    };
+    choice.check()?;
     let by_hand = RigFile::read(common.rig_file.as_deref())?.loads_by_hand();
     let stock = Stock {
         format: Some(format),
