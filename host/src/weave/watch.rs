@@ -208,12 +208,25 @@ impl Watch {
             .map_or(1, |deck| deck.deck.card_count().max(1))
     }
 
-    /// How far the cylinder must be turned from the card that stands to the one the
-    /// plan wants next: cards, forwards positive, the shorter way; none if it is not
-    /// known or another chain must be hung.
+    /// The card that stands while the next pick is woven: the plan's, or for a ground
+    /// pick the one before the card that follows.
+    #[must_use]
+    pub fn home(&self) -> Option<Stand> {
+        let carded = self.walk.next_carded(self.place.next)?;
+        let target = self.stand_of(carded)?;
+        let by_turn = matches!(self.walk.pick(carded)?.turns, Turns::One(_));
+        if carded == self.place.next || !by_turn {
+            return Some(target);
+        }
+        Some(self.neighbour(target, self.runs(carded).reversed()))
+    }
+
+    /// How far the cylinder must be turned from the card that stands to the one that
+    /// is to stand while the next pick is woven: cards, forwards positive, the shorter
+    /// way; none if it is not known or another chain must be hung.
     #[must_use]
     pub fn turns_wanted(&self) -> Option<i64> {
-        let (stands, target) = (self.place.stands?, self.target()?);
+        let (stands, target) = (self.place.stands?, self.home()?);
         if stands.deck != target.deck {
             return None;
         }

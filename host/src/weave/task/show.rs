@@ -114,7 +114,7 @@ impl Weave {
             hands: self.watch.remedy(fault),
             words: words::fault(fault.kind).to_string(),
             evidence: words::evidence(plan, fault),
-            remedy: words::remedy(plan, self.watch.remedy(fault), self.watch.target()),
+            remedy: words::remedy(plan, self.watch.remedy(fault), self.watch.home()),
             choices: fault
                 .kind
                 .choices()
@@ -154,7 +154,7 @@ impl Weave {
             "event": fault.event,
             "words": words::fault(fault.kind),
             "evidence": words::evidence(plan, fault),
-            "remedy": words::remedy(plan, self.watch.remedy(fault), self.watch.target()),
+            "remedy": words::remedy(plan, self.watch.remedy(fault), self.watch.home()),
         })
     }
 
@@ -173,7 +173,7 @@ impl Weave {
                 "{}: {}; {}",
                 words::fault(fault.kind),
                 words::evidence(plan, fault),
-                words::remedy(plan, self.watch.remedy(fault), self.watch.target())
+                words::remedy(plan, self.watch.remedy(fault), self.watch.home())
             ),
             Told::Righted { .. } => "right again".to_string(),
             Told::Finished => "the last pick of the plan is woven".to_string(),
