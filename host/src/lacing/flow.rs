@@ -4,6 +4,8 @@
 //! Enters: lines of words, and drawings with their heights, in millimetres.
 //! Leaves: A4 pages as SVG.
 
+use crate::picture::shortened;
+pub(super) use crate::picture::text_width;
 use std::fmt::Write as _;
 
 /// A4, upright.
@@ -187,20 +189,6 @@ pub(super) fn letters(svg: &mut String, (x, y): (f64, f64), set: Set, more: &str
     );
 }
 
-/// An upper bound of the width of words in the shipped font, whose figures are
-/// 0.64 of their size wide and whose widest Latin letters are as wide as high.
-pub(super) fn text_width(words: &str, size: f64) -> f64 {
-    let wide = |letter: char| match letter {
-        'i' | 'j' | 'l' | ' ' | '\u{a0}' | '.' | ',' | ':' | ';' | '\'' | '|' | 'I' => 0.37,
-        '(' | ')' | '-' | 'f' | 'r' | 't' => 0.42,
-        'm' | 'w' | 'M' | 'W' | '%' | '@' | '=' | '+' => 1.01,
-        'A'..='Z' => 0.8,
-        letter if letter.is_ascii() => 0.65,
-        _ => 1.01,
-    };
-    size * words.chars().map(wide).sum::<f64>()
-}
-
 /// Words in lines that fit; a word that is longer than a line is broken.
 fn lines(words: &str, size: f64, width: f64) -> Vec<String> {
     let mut lines = vec![String::new()];
@@ -233,21 +221,6 @@ fn push(lines: &mut [String], letter: char) {
     if let Some(line) = lines.last_mut() {
         line.push(letter);
     }
-}
-
-/// Words that fit into one line, with dots for what does not.
-fn shortened(words: &str, size: f64, width: f64) -> String {
-    if text_width(words, size) <= width {
-        return words.to_owned();
-    }
-    let mut kept = String::new();
-    for letter in words.chars() {
-        if text_width(&kept, size) + 3.0 * size > width {
-            break;
-        }
-        kept.push(letter);
-    }
-    kept + "…"
 }
 
 fn escaped(words: &str) -> String {

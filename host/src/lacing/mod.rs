@@ -13,13 +13,12 @@ mod check;
 mod face;
 mod flow;
 mod pages;
-mod pdf;
 mod text;
 mod wires;
 mod words;
 
 use crate::deck::CardFormat;
-use crate::picture::{Mark, MarkKind};
+use crate::picture::{Mark, MarkKind, pdf_from_svg};
 use cardwright_protocol::{CardNumber, Stroke};
 
 pub use crate::picture::PEG;
@@ -218,7 +217,8 @@ impl Lacing {
     /// # Errors
     /// [`LacingError::Pdf`].
     pub fn pdf(&self) -> Result<Vec<u8>, LacingError> {
-        pdf::pdf(&self.sheet.deck, &self.pages())
+        let title = format!("Lacing sheet: {}", self.sheet.deck);
+        pdf_from_svg(&title, &self.pages()).map_err(|error| LacingError::Pdf(error.to_string()))
     }
 
     fn card(&self, card: CardNumber) -> Option<&Card> {

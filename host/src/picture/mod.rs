@@ -1,7 +1,7 @@
 //! Drawings: the paper, the cloth, the deck, one card at its true size with every hole's
 //! verdict, and plain ones for a terminal.
 //!
-//! Enters: decks, formats, strokes, marks. Leaves: PNG bytes, SVG text, lines
+//! Enters: decks, formats, strokes, marks. Leaves: PNG bytes, SVG text, PDF, lines
 //! of text. Refuses: pictures too large to be looked at. Nothing here judges;
 //! a mark is drawn as it is given.
 
@@ -9,7 +9,9 @@ mod card;
 mod cloth;
 mod doubts;
 mod frame;
+mod letters;
 mod marks;
+mod pdf;
 mod render;
 mod sheet;
 mod terminal;
@@ -18,14 +20,16 @@ mod verdict;
 pub use card::{CardDrawing, card_svg};
 pub use cloth::{ClothSide, cloth_png, paper_png};
 pub use doubts::doubts_svg;
+pub(crate) use letters::{shortened, text_width};
 pub use marks::{Mark, MarkKind, PEG};
+pub use pdf::pdf_from_svg;
 pub use render::{PictureError, png_from_svg};
 pub use sheet::{deck_png, design_png};
 pub use terminal::{card_lines, deck_lines};
 pub use verdict::marks_of;
 
 /// Text that is safe inside an SVG element or attribute.
-fn escaped(text: &str) -> String {
+pub(crate) fn escaped(text: &str) -> String {
     let mut safe = String::with_capacity(text.len());
     for letter in text.chars() {
         match letter {
