@@ -103,10 +103,29 @@ fn every_earlier_form_opens_with_all_it_held() -> Tested {
         assert_eq!(ledger.deck_texts()?, []);
         assert_eq!(ledger.units()?.first().map(|unit| unit.boot), Some(6));
         assert_eq!(ledger.events(Some(JobNumber(1)))?.len(), 1);
+        pieces_of_form(form, &ledger)?;
         ledger.close()?;
         let same = tables(&dir.path().join(FILE))? == tables(&fresh.path().join(FILE))?;
         assert!(same, "form {form} and a fresh ledger have other tables");
     }
+    Ok(())
+}
+
+/// Pieces on the loom there are from form 4 on.
+fn pieces_of_form(form: i64, ledger: &Ledger) -> Tested {
+    let pieces = ledger.pieces()?;
+    assert_eq!(pieces.len(), usize::from(form >= 4));
+    let Some(piece) = pieces.first() else {
+        return Ok(());
+    };
+    let unit = piece.unit.map(|unit| (unit.boot, unit.next));
+    assert_eq!((piece.name.as_str(), unit), ("reed runner", Some((2, 3))));
+    let records = ledger.weaving(piece.piece)?;
+    let kinds: Vec<_> = records.iter().map(|row| row.record.kind.name()).collect();
+    assert_eq!(kinds, ["began", "pick"]);
+    let events = ledger.loom_events(piece.piece)?;
+    let what: Vec<_> = events.iter().map(|event| event.what.as_str()).collect();
+    assert_eq!(what, ["card forward", "lift", "beat"]);
     Ok(())
 }
 

@@ -6,7 +6,8 @@
 use cardwright::ledger::export::{self, Table};
 use cardwright::ledger::{
     BoardId, DeckSha, EndedAttempt, Ending, EventKind, Fault, JobKind, Ledger, NewAttempt,
-    NewCalibration, NewDeck, NewEvent, NewJob, PunchSeen, Readings, SeenUnit, UnixMillis, Verdict,
+    NewCalibration, NewDeck, NewEvent, NewJob, NewLoomEvent, NewPiece, NewWeaving, PunchSeen,
+    Readings, SeenUnit, UnitStored, UnixMillis, Verdict, WeavingKind, Woven,
 };
 use cardwright_protocol::unit_to_host::{Role, StopReason};
 use cardwright_protocol::{Attempt, CardId, CardNumber, JobNumber};
@@ -182,7 +183,47 @@ fn filled(dir: &Path) -> Tested {
         crc,
         sent,
     }])?;
+    woven(&mut ledger)?;
     Ok(ledger.close()?)
+}
+
+/// A pick at a loom.
+fn woven(ledger: &mut Ledger) -> Tested {
+    let board = BoardId([0xb0, 1, 2, 3, 4, 5, 6, 7]);
+    let place = json!({"place": {"next": 0, "in_cloth": 0}});
+    let piece = ledger.begin_piece(&NewPiece {
+        name: "reed runner".to_string(),
+        plan_sha256: "ab".repeat(32),
+        plan: "name = \"reed runner\"".to_string(),
+        at: at(300),
+        place,
+    })?;
+    let event = |number: u32, what: &'static str| NewLoomEvent {
+        board,
+        boot: 4,
+        number,
+        unit_us: 1_000_000 + u64::from(number),
+        at: at(301),
+        error_us: 250,
+        what,
+    };
+    let record = NewWeaving {
+        at: at(301),
+        kind: WeavingKind::Pick,
+        detail: json!({"pick": 0, "card": 1, "in_cloth": 1}),
+    };
+    Ok(ledger.woven(&Woven {
+        piece,
+        events: vec![event(0, "card forward"), event(1, "beat")],
+        records: vec![record],
+        place: json!({"place": {"next": 1, "in_cloth": 1}}),
+        unit: Some(UnitStored {
+            board,
+            boot: 4,
+            next: 2,
+        }),
+        ended: false,
+    })?)
 }
 
 fn program(dir: &Path, words: &[&str]) -> Result<String, Box<dyn Error>> {

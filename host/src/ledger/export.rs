@@ -35,6 +35,7 @@ pub enum Table {
     /// What came of them, in the order it was written, piece by piece.
     Weaving,
     /// What loom units have seen, piece by piece.
+    #[value(name = "loom_events", alias = "loom-events")]
     LoomEvents,
 }
 
