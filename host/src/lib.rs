@@ -19,6 +19,7 @@ pub mod order;
 pub mod output;
 pub mod paper;
 pub mod picture;
+pub mod report;
 pub mod rig;
 pub mod service;
 pub mod stack;

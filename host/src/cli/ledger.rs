@@ -1,10 +1,12 @@
-//! `cardwright ledger`: what was cut, found and recut. Enters: the command
+//! `cardwright ledger`: what was cut, found, recut and woven. Enters: the command
 //! line and the data directory. Leaves: lists for a person, one JSON object a
-//! line, or a file for other programs. Refuses: decks and jobs that are not in
-//! the ledger, naming those that are.
+//! line, or a file for other programs. Refuses: decks, jobs and pieces
+//! that are not in the ledger, naming those that are.
 
 mod decks;
 mod lists;
+mod piece;
+mod piece_text;
 mod punches;
 pub(super) mod wording;
 
@@ -14,12 +16,13 @@ use anyhow::Context;
 use cardwright_protocol::JobNumber;
 use clap::{Args, Subcommand, ValueEnum};
 use lists::{cards, jobs, show, units};
+use piece::{PieceArgs, piece, pieces};
 use punches::punches;
 use serde_json::json;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-/// Look into the ledger: jobs, cards, units; export it.
+/// Look into the ledger: jobs, cards, pieces, units; export it.
 #[derive(Debug, Args)]
 pub struct LedgerArgs {
     /// What to show; without it, the jobs.
@@ -51,6 +54,11 @@ pub enum What {
     Units,
     /// Show what the punches' holes are like and which punch wears
     Punches,
+    /// List the pieces woven
+    Pieces,
+    /// Report on one piece: picks, time, pace, stops, faults, length; exit status 1 if
+    /// faults are open
+    Piece(PieceArgs),
     /// Write the ledger out for other programs, without raw readings
     Export(ExportArgs),
 }
@@ -82,10 +90,10 @@ pub enum Format {
 }
 
 /// Does what `args` ask for. With `as_json`, lists are one JSON object a line,
-/// the last the summary. Returns the exit status, 0.
+/// the last the summary. Returns the exit status: 0, or 1 for a piece with open faults.
 ///
 /// # Errors
-/// No ledger, no such job or deck, damage, and `out` not taking it; each with
+/// No ledger, no such job, deck or piece, damage, and `out` not taking it; each with
 /// its remedy.
 pub fn run(
     args: &LedgerArgs,
@@ -105,6 +113,8 @@ pub fn run(
         }
         Some(What::Units) => units(&ledger, as_json, out),
         Some(What::Punches) => punches(&ledger, as_json, out),
+        Some(What::Pieces) => pieces(&ledger, as_json, out),
+        Some(What::Piece(args)) => piece(&ledger, args, as_json, out),
         Some(What::Export(args)) => export(&ledger, args, as_json, out),
     })
 }

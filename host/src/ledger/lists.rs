@@ -7,6 +7,7 @@ use super::error::LedgerError;
 use super::read::card_id;
 use super::rows::{AttemptRow, CardRow, DeckRow, EventRow, JobRow, UnitRow};
 use super::types::{DeckSha, UnixMillis};
+use super::weaving::PieceNumber;
 use super::words::{Ending, EventKind, JobKind, Verdict};
 use cardwright_protocol::{CardNumber, JobNumber};
 use rusqlite::types::Type;
@@ -31,6 +32,17 @@ const ATTEMPT: &str = "SELECT attempt.job, attempt.card, attempt.attempt, attemp
     FROM attempt";
 
 impl Ledger {
+    /// How many records of each kind every piece has.
+    ///
+    /// # Errors
+    /// As [`LedgerError`] says for damage and disk.
+    pub fn weaving_counts(&self) -> Result<Vec<(PieceNumber, String, u32)>, LedgerError> {
+        let sql = "SELECT piece, kind, count(*) FROM weaving GROUP BY piece, kind";
+        self.rows(sql, [], |row| {
+            Ok((PieceNumber(row.get(0)?), row.get(1)?, row.get(2)?))
+        })
+    }
+
     /// Every job, oldest first.
     ///
     /// # Errors

@@ -163,6 +163,15 @@ pub(super) fn to_the_second(time: UnixMillis) -> String {
     text
 }
 
+/// A time without its seconds, for lists that have no room for them.
+pub(super) fn to_the_minute(time: UnixMillis) -> String {
+    let text = to_the_second(time);
+    match text.get(..16) {
+        Some(minute) if text.len() == 20 => format!("{minute}Z"),
+        _ => text,
+    }
+}
+
 /// `text`, its end cut off where it is longer than `most` characters.
 pub(super) fn shortened(text: &str, most: usize) -> String {
     if text.chars().count() <= most {
