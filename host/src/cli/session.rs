@@ -48,7 +48,7 @@ pub(super) fn serve(request: Request, data: &Path, screen: &mut Screen, who: Who
 }
 
 /// Has `request` served by the daemon if one runs, else in this process.
-async fn requested(
+pub(super) async fn requested(
     request: Request,
     data: PathBuf,
     news: mpsc::Sender<News>,

@@ -1,15 +1,33 @@
 //! `cardwright weave`: follow the loom along a plan. On a terminal a full screen,
 //! elsewhere plain lines, or one JSON object a line.
 
+mod big;
+mod cloth;
+mod colours;
+mod draw;
+mod facts;
+mod keys;
+mod panel;
 mod plain;
+mod prompt;
+mod screen;
+mod text;
 
+#[cfg(test)]
+mod tests;
+
+use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
-use anyhow::Result;
+use anyhow::{Context, Result};
 use clap::Args;
 
+use super::screen::{complain, out};
+use super::session::requested;
 use super::{Common, absolute};
-use crate::service::{Request, WeaveAsked};
+use crate::service::{Outcome, Request, WeaveAsked};
+use crate::weave::{Plan, Walk};
 
 /// What a person has to know before a loom is worked beside a screen.
 const CAUTION: &str = "\
@@ -49,7 +67,40 @@ pub(super) fn run(args: &WeaveArgs, common: &Common) -> Result<u8> {
         },
         rig: common.loom_choice()?,
     };
-    plain::serve(request, &common.data_dir()?, common.json)
+    let data = common.data_dir()?;
+    let terminal = std::io::stdout().is_terminal() && std::io::stdin().is_terminal();
+    if common.json || args.plain || !terminal {
+        return plain::serve(request, &data, common.json);
+    }
+    // a plan that is wrong is told of before the screen is taken
+    let walk = Walk::new(Arc::new(Plan::read(&args.plan)?));
+    eprintln!("{CAUTION}");
+    on_screen(request, &walk, data)
+}
+
+/// The full screen.
+fn on_screen(request: Request, walk: &Walk, data: PathBuf) -> Result<u8> {
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(2)
+        .enable_all()
+        .build()?;
+    let again = request.again();
+    let outcome = runtime.block_on(async {
+        let screen = screen::OnTerminal::open(walk)
+            .context("the terminal gives no full screen; try --plain")?;
+        let work = |news, persons| requested(request, data, news, persons);
+        anyhow::Ok(screen.attend(again, work).await)
+    })?;
+    runtime.shutdown_background();
+    let outcome = outcome.unwrap_or_else(|error| Outcome {
+        exit: error.exit(),
+        words: error.to_string(),
+    });
+    match outcome.words.as_str() {
+        "" => out("left; `cardwright ledger pieces` lists what is on the loom"),
+        words => complain(words, false),
+    }
+    Ok(outcome.exit)
 }
 
 /// The demo's weaving: nobody types, and not every pick is told of.

@@ -1,0 +1,362 @@
+//! What a weaver types. A pure state machine.
+//!
+//! Enters: keys, and the work as it stands. Leaves: what the weaver says, or that
+//! they leave. Refuses a number that cannot be, with words, and asks again; what was
+//! typed stays.
+
+use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+
+use crate::deck::CardNumber;
+use crate::weave::view::{Asking, View};
+use crate::weave::watch::{Decision, Remedy, Stand};
+use crate::weave::{DeckIndex, Says};
+
+/// Longest note, in characters.
+const LONGEST_NOTE: usize = 200;
+
+/// Most digits of a number: more than any plan has picks.
+const MOST_DIGITS: usize = 12;
+
+/// What is being typed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Entry {
+    /// How many picks were taken out.
+    Unwove,
+    /// Which card of this deck stands.
+    Stands(DeckIndex),
+    /// Which pick is next.
+    Next,
+    /// A note.
+    Note,
+}
+
+/// What the keys mean now.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) enum Mode {
+    /// The weaver weaves.
+    #[default]
+    Weaving,
+    /// Something is typed.
+    Typing(Entry),
+    /// Whether to leave is asked.
+    Leaving,
+    /// The keys are shown.
+    Help,
+}
+
+/// A deck of the plan: what it is called and its cards.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct DeckKnown {
+    /// Its name.
+    pub name: String,
+    /// How many cards it has.
+    pub cards: u32,
+}
+
+/// What came of a key.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Act {
+    /// Nothing that leaves the screen.
+    None,
+    /// The weaver says something.
+    Say(Says),
+    /// The weaver leaves.
+    Leave,
+    /// The weaver leaves and did not ask nicely: once to end, twice at once.
+    Interrupt,
+}
+
+/// The keys' state.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Keys {
+    decks: Vec<DeckKnown>,
+    mode: Mode,
+    text: String,
+    /// `text` was put there by the program: the first digit replaces it.
+    offered: bool,
+    wrong: Option<String>,
+    /// What was said last, until it has been heard.
+    said: Option<(Entry, String)>,
+}
+
+impl Keys {
+    /// For a plan with these decks.
+    pub fn new(decks: Vec<DeckKnown>) -> Keys {
+        Keys {
+            decks,
+            ..Keys::default()
+        }
+    }
+
+    /// What the keys mean now.
+    pub fn mode(&self) -> Mode {
+        self.mode
+    }
+
+    /// What is typed so far.
+    pub fn text(&self) -> &str {
+        &self.text
+    }
+
+    /// Why what was typed last cannot be.
+    pub fn wrong(&self) -> Option<&str> {
+        self.wrong.as_deref()
+    }
+
+    /// The deck, where there are several to choose from.
+    pub fn deck(&self, deck: DeckIndex) -> Option<&DeckKnown> {
+        self.decks.get(deck.0).filter(|_| self.decks.len() > 1)
+    }
+
+    /// What was said last has been heard: the work stands anew.
+    pub fn heard(&mut self) {
+        self.said = None;
+    }
+
+    /// What was said last is refused: it is shown why, and if it was typed, it is
+    /// asked again.
+    pub fn refused(&mut self, words: &str) {
+        self.wrong = Some(words.to_string());
+        if let Some((entry, text)) = self.said.take().filter(|_| self.mode == Mode::Weaving) {
+            self.mode = Mode::Typing(entry);
+            self.text = text;
+            self.offered = false;
+        }
+    }
+
+    /// A key is pressed while the work stands so; before anything is known of it,
+    /// there is nothing to be said.
+    pub fn press(&mut self, key: KeyEvent, view: Option<&View>) -> Act {
+        if key.modifiers.contains(KeyModifiers::CONTROL) {
+            return match key.code {
+                KeyCode::Char('c' | 'd') => Act::Interrupt,
+                _ => Act::None,
+            };
+        }
+        match self.mode {
+            Mode::Weaving => self.command(key.code, view),
+            Mode::Typing(entry) => self.typed(entry, key.code, view),
+            Mode::Leaving => {
+                self.mode = Mode::Weaving;
+                match key.code {
+                    KeyCode::Char('y' | 'Y') => Act::Leave,
+                    _ => Act::None,
+                }
+            }
+            Mode::Help => {
+                self.mode = Mode::Weaving;
+                Act::None
+            }
+        }
+    }
+
+    fn command(&mut self, code: KeyCode, view: Option<&View>) -> Act {
+        self.wrong = None;
+        let KeyCode::Char(letter) = code else {
+            return match code {
+                KeyCode::Enter => view.map_or(Act::None, yes),
+                _ => Act::None,
+            };
+        };
+        match letter.to_ascii_lowercase() {
+            'q' => self.mode = Mode::Leaving,
+            '?' | 'h' => self.mode = Mode::Help,
+            letter => {
+                if let Some(view) = view {
+                    return self.about_the_work(letter, view);
+                }
+            }
+        }
+        Act::None
+    }
+
+    fn about_the_work(&mut self, letter: char, view: &View) -> Act {
+        match letter {
+            'u' => {
+                let told = view.open.iter().find_map(|open| match open.hands {
+                    Remedy::Unweave { picks } => Some(picks),
+                    _ => None,
+                });
+                self.ask(Entry::Unwove, told.map(|picks| picks.to_string()));
+            }
+            'c' => match self.decks.len() {
+                0 => self.wrong = Some("the plan has no cards".to_string()),
+                _ => self.ask(Entry::Stands(self.deck_in_hand(view)), None),
+            },
+            'n' => self.ask(Entry::Next, None),
+            't' => self.ask(Entry::Note, None),
+            'p' if view.paused => return Act::Say(Says::Resume),
+            'p' => return Act::Say(Says::Pause),
+            'x' if matches!(view.asking, Some(Asking::CatchUp { .. })) => {
+                return Act::Say(Says::CatchUp { take: false });
+            }
+            '1'..='9' => return choice(letter, view),
+            _ => {}
+        }
+        Act::None
+    }
+
+    /// The deck that is woven from now.
+    fn deck_in_hand(&self, view: &View) -> DeckIndex {
+        let next = view.next.as_ref().and_then(|next| next.deck.as_ref());
+        let named = next.and_then(|name| self.decks.iter().position(|deck| deck.name == *name));
+        named.map_or_else(
+            || view.stands.map_or(DeckIndex(0), |stands| stands.deck),
+            DeckIndex,
+        )
+    }
+
+    fn ask(&mut self, entry: Entry, offered: Option<String>) {
+        self.mode = Mode::Typing(entry);
+        self.offered = offered.is_some();
+        self.text = offered.unwrap_or_default();
+        self.wrong = None;
+    }
+
+    fn typed(&mut self, entry: Entry, code: KeyCode, view: Option<&View>) -> Act {
+        match code {
+            KeyCode::Esc => {
+                self.mode = Mode::Weaving;
+                self.wrong = None;
+            }
+            KeyCode::Backspace => {
+                self.text.pop();
+                self.offered = false;
+            }
+            KeyCode::Tab => {
+                if let Entry::Stands(DeckIndex(deck)) = entry {
+                    let next = DeckIndex((deck + 1) % self.decks.len().max(1));
+                    self.mode = Mode::Typing(Entry::Stands(next));
+                }
+            }
+            KeyCode::Enter => return self.entered(entry, view),
+            KeyCode::Char(letter) => self.letter(entry, letter),
+            _ => {}
+        }
+        Act::None
+    }
+
+    fn letter(&mut self, entry: Entry, letter: char) {
+        let most = if entry == Entry::Note {
+            LONGEST_NOTE
+        } else {
+            MOST_DIGITS
+        };
+        let fits = if entry == Entry::Note {
+            !letter.is_control()
+        } else {
+            letter.is_ascii_digit()
+        };
+        if !fits {
+            self.wrong = Some("type a number, then Enter; Esc goes back".to_string());
+            return;
+        }
+        if std::mem::take(&mut self.offered) {
+            self.text.clear();
+        }
+        if self.text.chars().count() < most {
+            self.text.push(letter);
+            self.wrong = None;
+        }
+    }
+
+    fn entered(&mut self, entry: Entry, view: Option<&View>) -> Act {
+        let Some(view) = view else {
+            return Act::None;
+        };
+        match self.says(entry, view) {
+            Ok(says) => {
+                self.said = Some((entry, std::mem::take(&mut self.text)));
+                self.mode = Mode::Weaving;
+                self.wrong = None;
+                Act::Say(says)
+            }
+            Err(wrong) => {
+                self.wrong = Some(wrong);
+                Act::None
+            }
+        }
+    }
+
+    /// What this entry says, if it can be.
+    fn says(&self, entry: Entry, view: &View) -> Result<Says, String> {
+        let number = || -> Result<u64, String> {
+            let text = self.text.trim();
+            text.parse()
+                .map_err(|_| "type a number, then Enter; Esc goes back".to_string())
+        };
+        let decision = match entry {
+            Entry::Note => {
+                let text = self.text.trim().to_string();
+                return match text.is_empty() {
+                    true => Err("type the note, then Enter; Esc goes back".to_string()),
+                    false => Ok(Says::Note { text }),
+                };
+            }
+            Entry::Unwove => {
+                let there = view.picks.0 + u64::from(view.stray);
+                let picks = within(number()?, there, "picks in the cloth")?;
+                Decision::Unwove {
+                    picks: u32::try_from(picks).unwrap_or(u32::MAX),
+                }
+            }
+            Entry::Stands(deck) => {
+                let known = self.decks.get(deck.0);
+                let cards = known.map_or(0, |known| u64::from(known.cards));
+                let card = within(number()?, cards, "cards in the deck")?;
+                let card = CardNumber(u32::try_from(card).unwrap_or(u32::MAX));
+                Decision::Stands {
+                    card: Stand { deck, card },
+                }
+            }
+            Entry::Next => {
+                let pick = within(number()?, view.picks.1, "picks in the plan")?;
+                Decision::NextIs { pick: pick - 1 }
+            }
+        };
+        Ok(Says::Decided { decision })
+    }
+}
+
+/// The number, if it is from 1 to `most`.
+fn within(number: u64, most: u64, what: &str) -> Result<u64, String> {
+    match number {
+        _ if most == 0 => Err(format!("there are no {what} yet; Esc goes back")),
+        number if (1..=most).contains(&number) => Ok(number),
+        _ => Err(format!(
+            "{number} cannot be: there are {most} {what}; give 1 to {most}"
+        )),
+    }
+}
+
+/// Yes to what is asked.
+fn yes(view: &View) -> Act {
+    match &view.asking {
+        Some(Asking::CatchUp { .. }) => Act::Say(Says::CatchUp { take: true }),
+        Some(Asking::Chain { .. }) => Act::Say(Says::Decided {
+            decision: Decision::ChainReady,
+        }),
+        None => Act::None,
+    }
+}
+
+/// A choice about the open fault on top. While something else is asked first, no
+/// fault is on the screen to be decided about.
+fn choice(digit: char, view: &View) -> Act {
+    let top = view.open.first().filter(|_| !asks_first(view));
+    let place = digit.to_digit(10).and_then(|digit| digit.checked_sub(1));
+    let chosen = top
+        .zip(place)
+        .and_then(|(open, place)| Some((open.fault.id, open.choices.get(place as usize)?.0)));
+    match chosen {
+        Some((fault, choice)) => Act::Say(Says::Decided {
+            decision: Decision::Fault { fault, choice },
+        }),
+        None => Act::None,
+    }
+}
+
+/// Whether what is asked comes before any fault: whether what was counted holds.
+pub(super) fn asks_first(view: &View) -> bool {
+    matches!(view.asking, Some(Asking::CatchUp { .. }))
+}

@@ -1,0 +1,5 @@
+mod cloth;
+mod keys;
+mod made;
+mod on_terminal;
+mod screens;
