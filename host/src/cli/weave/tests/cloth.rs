@@ -3,10 +3,12 @@
 use super::made::*;
 use crate::cli::weave::cloth::ClothPicture;
 use crate::cli::weave::colours::Colours;
+use crate::cloth::{Cloth, Woven};
 use crate::deck::CardNumber;
 use crate::weave::walk::{Walk, Work};
 use ratatui::style::Color;
 use ratatui::text::Line;
+use std::path::Path;
 
 /// Where the border begins, of 100 hooks.
 const BORDER: u64 = 24;
@@ -143,4 +145,32 @@ fn a_cloth_file_that_cannot_be_used_is_told() {
     let (_, trouble) = ClothPicture::new(&walk(&text));
     let trouble = trouble.expect("there is no such file");
     assert!(trouble.contains("no-such-cloth.toml"), "{trouble}");
+}
+
+/// With a cloth file the picture is of ends, as the tie works them, selvedges too.
+#[test]
+fn with_a_cloth_file_the_ends_are_drawn() {
+    let file = concat!(env!("CARGO_MANIFEST_DIR"), "/../demo-data/towel.toml");
+    let text = PLAN.replacen("[decks]", &format!("cloth = \"{file}\"\n\n[decks]"), 1);
+    let walk = walk(&text);
+    let (mut picture, trouble) = ClothPicture::new(&walk);
+    let trouble = trouble.expect("the border's cards are not of the cloth's format");
+    assert!(trouble.contains("format 100"), "{trouble}");
+    let cloth = Cloth::read(Path::new(file)).expect("it is ours");
+    let deck = &walk.plan().decks()[0].deck;
+    let mounting = cloth.mounting(cloth.columns_of(deck)).expect("it fits");
+    let woven = Woven::new(deck, &cloth, &mounting).expect("it is of the format");
+    assert_eq!(woven.ends(), 3 * 400 + 16);
+    let pick = walk.len() - 1;
+    let Some(Work::Card { card, .. }) = walk.pick(pick).map(|pick| pick.work) else {
+        panic!("the plan ends with a card");
+    };
+    let lines = picture.lines(&[pick], pick + 1, woven.ends(), 1, Colours::None);
+    let cells: Vec<bool> = lines[0]
+        .to_string()
+        .chars()
+        .map(|cell| cell == '▀')
+        .collect();
+    let wanted: Vec<bool> = woven.pick_on_face(card.0 - 1).collect();
+    assert_eq!(cells, wanted);
 }

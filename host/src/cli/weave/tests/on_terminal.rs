@@ -2,7 +2,7 @@
 
 use std::io::{self, Write};
 use std::sync::{Arc, Mutex};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use super::made::*;
 use crate::cli::weave::colours::Colours;
@@ -16,6 +16,9 @@ use ratatui::crossterm::event::{Event, KeyCode, KeyEvent, KeyModifiers};
 use ratatui::layout::Rect;
 use ratatui::{Terminal, TerminalOptions, Viewport};
 use tokio::sync::{Notify, mpsc};
+
+/// What has not come by then never comes.
+const LONG_ENOUGH: Duration = Duration::from_secs(60);
 
 /// Columns and lines of the terminal.
 const SIZE: (usize, usize) = (120, 40);
@@ -83,19 +86,28 @@ impl Wire {
         self.sent().contains(&7)
     }
 
+    /// Waits until what was sent is as it should be.
+    async fn when(&self, is_so: impl Fn() -> bool) {
+        let waiting = async {
+            while !is_so() {
+                self.flushed.notified().await;
+            }
+        };
+        if tokio::time::timeout(LONG_ENOUGH, waiting).await.is_err() {
+            panic!("it never came; seen is\n{}", self.seen().join("\n"));
+        }
+    }
+
     /// Waits until these letters, none of which stood there before, are sent.
     async fn until_sent(&self, letters: &str) {
         let wanted = letters.as_bytes();
-        while !self.sent().windows(wanted.len()).any(|part| part == wanted) {
-            self.flushed.notified().await;
-        }
+        self.when(|| self.sent().windows(wanted.len()).any(|part| part == wanted))
+            .await;
     }
 
     /// Waits until these words are seen.
     async fn until(&self, words: &str) {
-        while !self.shows(words) {
-            self.flushed.notified().await;
-        }
+        self.when(|| self.shows(words)).await;
     }
 }
 
@@ -242,9 +254,7 @@ async fn a_sound_where_the_work_asks_for_one() {
     shown.wire.until(&title('A')).await;
     assert!(!shown.wire.rang());
     shown.tell(line(true)).await;
-    while !shown.wire.rang() {
-        shown.wire.flushed.notified().await;
-    }
+    shown.wire.when(|| shown.wire.rang()).await;
 }
 
 #[tokio::test]
