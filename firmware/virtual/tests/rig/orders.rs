@@ -7,9 +7,11 @@ use cardwright_protocol::host_to_unit::{Exercise, Work};
 use cardwright_protocol::unit_to_host::{ExerciseReport, Refusal, State, StopReason};
 use cardwright_protocol::{HostToUnit, UnitToHost};
 use cardwright_rig::Rig;
+use cardwright_rig::loom::Store;
 use cardwright_rig::queue::{CARD_ROOM, STROKE_ROOM};
 use cardwright_rig::room::Room;
 use cardwright_virtual::VirtualBoard;
+use cardwright_virtual::board::Lines;
 use cardwright_virtual::world::Output;
 
 fn ready() -> Bench {
@@ -364,10 +366,12 @@ fn every_refusal_comes_when_it_should() {
 }
 
 #[test]
-fn the_whole_rig_fits_a_small_chip() {
+fn the_whole_unit_fits_a_small_chip() {
     // pins of a chip are smaller than the virtual board's, so this is an upper
     // bound; 264 KiB is a common microcontroller, 64 KiB a small one
-    let bytes = core::mem::size_of::<Rig<VirtualBoard>>() + core::mem::size_of::<Room>();
-    println!("a rig takes {bytes} bytes");
-    assert!(bytes <= 32 * 1024, "{bytes}");
+    let rig =
+        core::mem::size_of::<Rig<VirtualBoard, Lines, Box<Store>>>() + core::mem::size_of::<Room>();
+    let events = core::mem::size_of::<Store>();
+    println!("a rig takes {rig} bytes, the loom's events {events}");
+    assert!(rig <= 32 * 1024 && events <= 17 * 1024, "{rig}, {events}");
 }

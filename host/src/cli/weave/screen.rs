@@ -340,6 +340,7 @@ impl<B: Backend + Write> Screen<B> {
         self.notices.push_back(view::Line {
             at,
             words: words.into(),
+            pick: None,
         });
     }
 

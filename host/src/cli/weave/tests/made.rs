@@ -96,8 +96,10 @@ pub(super) fn forwards() -> View {
     let line = |age: i64, words: &str| Line {
         at: start - 1_900 * age,
         words: words.to_string(),
+        pick: None,
     };
     View {
+        turns_wanted: None,
         plan: "Sedge towels".to_string(),
         piece: 12,
         now: start,
@@ -277,6 +279,7 @@ pub(super) fn faulty(walk: &Walk, kind: FaultKind, hands: Remedy, evidence: [u32
     view.last.push(Line {
         at: view.now,
         words: format!("{}: {}; {}", fault.words, fault.evidence, fault.remedy),
+        pick: None,
     });
     if hands == Remedy::SayCard {
         view.stands = None;

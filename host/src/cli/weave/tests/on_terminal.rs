@@ -245,6 +245,7 @@ async fn a_sound_where_the_work_asks_for_one() {
             line: Line {
                 at: 0,
                 words: "no weft".to_string(),
+                pick: None,
             },
             sound,
         }))

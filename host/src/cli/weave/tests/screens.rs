@@ -278,6 +278,7 @@ fn no_order_for_a_terminal_gets_through() {
     view.last.push(Line {
         at: view.now,
         words: "note: \u{1b}]0;title\u{7}\r\nmore".to_string(),
+        pick: None,
     });
     let drawn = text(&on(&walk, Some(&view), &keys(), (80, 24), Colours::True));
     assert!(drawn.contains("towels") && drawn.contains("more"));
