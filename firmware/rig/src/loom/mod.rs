@@ -5,9 +5,9 @@
 //! not last as long as its line must settle, and to guess a direction.
 //!
 //! Two things keep bounce out. Each line must keep its level for a while before
-//! it counts ([`line`]). And events count in order: a beat only after the batten
+//! it counts (`line`). And events count in order: a beat only after the batten
 //! has gone back, a card only after the cylinder's two sensors have gone all the
-//! way round ([`quadrature`]).
+//! way round (`quadrature`).
 
 mod book;
 mod line;
