@@ -128,8 +128,8 @@ fn a_unit_of_a_later_protocol() {
     let mut options = rig_for(&like, 4.0, link.clone(), 1);
     options.nameplate = Nameplate {
         versions: Versions {
-            lowest: 2,
-            highest: 3,
+            lowest: Versions::CURRENT.highest + 1,
+            highest: Versions::CURRENT.highest + 2,
         },
         ..Nameplate::default()
     };
