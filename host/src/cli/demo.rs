@@ -86,11 +86,19 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<u8> {
         rig: rig.clone(),
     };
     let ledger = out.join("ledger");
-    let exit = serve(request, &ledger, &mut screen, Who::Demo)?;
+    screen.goes_on = true;
+    let mut exit = serve(request, &ledger, &mut screen, Who::Demo)?;
+    if exit <= 1 {
+        let woven = sample(&out, rig, &ledger, common.json)?;
+        screen.extra.insert("woven".to_string(), woven.summary);
+        exit = exit.max(woven.exit);
+    }
+    if common.json {
+        screen.last_line(exit);
+    }
     if exit > 1 {
         return Ok(exit);
     }
-    let exit = exit.max(sample(&out, rig, &ledger, common.json)?);
     let pictures = draw(&deck_file, &ledger, &out, &screen)?;
     if !common.json {
         say(&format!("left in {}:", out.display()));
@@ -102,7 +110,7 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<u8> {
 }
 
 /// Weaves a sample with the cards, on the virtual loom.
-fn sample(out: &Path, rig: RigChoice, ledger: &Path, json: bool) -> Result<u8> {
+fn sample(out: &Path, rig: RigChoice, ledger: &Path, json: bool) -> Result<weave::Watched> {
     let plan = out.join("sample-plan.toml");
     std::fs::write(&plan, PLAN)
         .with_context(|| format!("{} cannot be written; give another --out", plan.display()))?;
@@ -117,7 +125,7 @@ fn sample(out: &Path, rig: RigChoice, ledger: &Path, json: bool) -> Result<u8> {
         },
         rig,
     };
-    weave::watched(request, ledger, json)
+    Ok(weave::watched(request, ledger, json))
 }
 
 fn new_directory() -> Result<PathBuf> {

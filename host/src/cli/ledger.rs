@@ -119,6 +119,20 @@ pub fn run(
     })
 }
 
+/// The report on a piece, and its plot in this file.
+///
+/// # Errors
+/// As [`run`].
+pub(super) fn report(
+    piece: u32,
+    plot: &Path,
+    data_dir: &Path,
+    out: &mut dyn Write,
+) -> anyhow::Result<u8> {
+    let what = What::Piece(PieceArgs::plotted(piece, plot.to_path_buf()));
+    run(&LedgerArgs { what: Some(what) }, data_dir, false, out)
+}
+
 /// Opens the ledger to read it, after bringing an earlier form up to date.
 fn open(data_dir: &Path) -> Result<Ledger, LedgerError> {
     match Ledger::open_read_only(data_dir) {

@@ -41,6 +41,9 @@ pub(super) struct Screen {
     /// What is wrong with the order of the stack.
     pub stack: Vec<StackFinding>,
     summary: Option<Value>,
+    /// Whether something follows before the last line of JSON.
+    pub goes_on: bool,
+    ended: Option<Outcome>,
     /// More for the last line of JSON.
     pub extra: serde_json::Map<String, Value>,
 }
@@ -65,6 +68,8 @@ impl Screen {
             goods: BTreeSet::new(),
             stack: Vec::new(),
             summary: None,
+            goes_on: false,
+            ended: None,
             extra: serde_json::Map::new(),
         }
     }
@@ -304,18 +309,10 @@ impl Screen {
     pub fn end(&mut self, outcome: &Outcome) {
         self.bar.finish_and_clear();
         if self.json {
-            let mut last = self
-                .summary
-                .take()
-                .unwrap_or_else(|| json!({ "event": "summary" }));
-            if let Some(object) = last.as_object_mut() {
-                object.append(&mut self.extra);
-                object.insert("exit".to_string(), json!(outcome.exit));
-                if !outcome.words.is_empty() {
-                    object.insert("words".to_string(), json!(outcome.words));
-                }
+            self.ended = Some(outcome.clone());
+            if !self.goes_on {
+                self.last_line(outcome.exit);
             }
-            out(&last.to_string());
         } else if let Some(account) = self
             .account
             .as_ref()
@@ -331,6 +328,25 @@ impl Screen {
             (_, 0) => {}
             (words, _) => err(&format!("cardwright: {words}")),
         }
+    }
+}
+
+impl Screen {
+    /// The last line of JSON.
+    pub fn last_line(&mut self, exit: u8) {
+        let mut last = self
+            .summary
+            .take()
+            .unwrap_or_else(|| json!({ "event": "summary" }));
+        let words = self.ended.take().map(|outcome| outcome.words);
+        if let Some(object) = last.as_object_mut() {
+            object.append(&mut self.extra);
+            object.insert("exit".to_string(), json!(exit));
+            if let Some(words) = words.filter(|words| !words.is_empty()) {
+                object.insert("words".to_string(), json!(words));
+            }
+        }
+        out(&last.to_string());
     }
 }
 

@@ -103,7 +103,9 @@ fn on_screen(request: Request, walk: &Walk, data: PathBuf) -> Result<u8> {
     Ok(outcome.exit)
 }
 
+pub(super) use plain::Watched;
+
 /// The demo's weaving: nobody types, and not every pick is told of.
-pub(super) fn watched(request: Request, data: &Path, json: bool) -> Result<u8> {
+pub(super) fn watched(request: Request, data: &Path, json: bool) -> Watched {
     plain::watched(request, data, json)
 }

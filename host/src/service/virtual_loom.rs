@@ -7,6 +7,7 @@
 
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
 
 use cardwright_virtual::loom::{
     Act, Direction, LoomOptions, MistakeKind, Script, Step, WeaverSettings,
@@ -18,6 +19,9 @@ use crate::job::{News, WeaveNews};
 use crate::weave::view::{Asking, OpenFault, View};
 use crate::weave::watch::{Choice, Decision, FaultKind, Remedy};
 use crate::weave::{Says, Turns, Walk, Work, walk};
+
+/// How long a screen shows the same before it is looked at once more.
+const UNCHANGED: Duration = Duration::from_millis(60);
 
 /// Whether the weaver may begin: not before the chain lies.
 pub(super) type Gate = Arc<AtomicBool>;
@@ -79,6 +83,8 @@ pub(super) struct Hands {
     gate: Gate,
     /// The pick with which the weaver begins.
     first: u64,
+    /// What the screen shows, and since when.
+    shown: Option<(Box<View>, Instant)>,
 }
 
 impl Hands {
@@ -88,6 +94,7 @@ impl Hands {
             plan,
             gate,
             first,
+            shown: None,
         }
     }
 
@@ -99,8 +106,24 @@ impl Hands {
         let WeaveNews::View(view) = &**news else {
             return Ok(Vec::new());
         };
+        self.shown = Some((view.clone(), Instant::now()));
         self.act(view)
             .map_err(|error| ServiceError::Virtual(error.to_string()))
+    }
+
+    /// Looks once more at a screen that has not changed for a while: a weaver whose
+    /// hands were still busy when it did may have stopped since.
+    pub fn look_again(&mut self) -> Result<Vec<Says>, ServiceError> {
+        let Some((view, since)) = self.shown.take() else {
+            return Ok(Vec::new());
+        };
+        let says = if view.asking.is_none() && since.elapsed() > UNCHANGED {
+            self.act(&view)
+        } else {
+            Ok(Vec::new())
+        };
+        self.shown = Some((view, since));
+        says.map_err(|error| ServiceError::Virtual(error.to_string()))
     }
 
     fn act(&mut self, view: &View) -> Result<Vec<Says>, PtyError> {

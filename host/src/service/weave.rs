@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 use std::sync::Arc;
+use std::time::Duration;
 
 use serde::{Deserialize, Serialize};
 use tokio::sync::mpsc;
@@ -14,6 +15,9 @@ use crate::ledger::writer::{Answer, Command};
 use crate::ledger::{NewPiece, PieceRow};
 use crate::loom::LoomFile;
 use crate::weave::{Plan, Stored, Walk, Weave, WeaveOrder};
+
+/// How often the virtual weaver looks at a screen that does not change.
+const LOOK_AGAIN: Duration = Duration::from_millis(20);
 
 /// What is asked for.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -88,6 +92,7 @@ pub(super) async fn serve(
         &mut person_out,
     );
     tokio::pin!(work);
+    let mut again = tokio::time::interval(LOOK_AGAIN);
     let end = loop {
         tokio::select! {
             end = &mut work => break end,
@@ -96,6 +101,11 @@ pub(super) async fn serve(
                     let _ = person_in.try_send(Person::Weave(Box::new(says)));
                 }
                 let _ = news.send(item).await;
+            }
+            _ = again.tick() => {
+                for says in hands.look_again()? {
+                    let _ = person_in.try_send(Person::Weave(Box::new(says)));
+                }
             }
             Some(order) = persons.recv() => {
                 let _ = person_in.try_send(order);

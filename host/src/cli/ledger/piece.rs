@@ -40,6 +40,19 @@ pub struct PieceArgs {
     force: bool,
 }
 
+impl PieceArgs {
+    /// The report on a piece, with its plot in this file.
+    pub fn plotted(piece: u32, plot: PathBuf) -> PieceArgs {
+        PieceArgs {
+            piece,
+            csv: None,
+            table: ReportTable::Picks,
+            plot: Some(plot),
+            force: true,
+        }
+    }
+}
+
 /// A piece in the list.
 #[derive(Serialize)]
 struct Listed {

@@ -5,6 +5,7 @@ use std::path::Path;
 
 use anyhow::Result;
 use cardwright_protocol::CardNumber;
+use serde_json::{Value, json};
 
 use super::super::screen::{complain, out};
 use super::super::session::{Attend, on_the_line};
@@ -35,15 +36,28 @@ pub(super) fn serve(request: Request, data: &Path, json: bool) -> Result<u8> {
 }
 
 /// The same with nobody who types, and with only now and then a pick told of.
-pub(super) fn watched(request: Request, data: &Path, json: bool) -> Result<u8> {
+pub(super) fn watched(request: Request, data: &Path, json: bool) -> Watched {
     let mut lines = Lines {
         json,
         watched: true,
         ..Lines::default()
     };
     let outcome = on_the_line(request, data, &mut lines);
-    lines.end(&outcome);
-    Ok(outcome.exit)
+    if !json {
+        lines.end(&outcome);
+    }
+    Watched {
+        exit: outcome.exit,
+        summary: lines.summary(&outcome),
+    }
+}
+
+/// How weaving ended that was only watched.
+pub(in super::super) struct Watched {
+    /// The exit status.
+    pub exit: u8,
+    /// Picks, length, faults left open.
+    pub summary: Value,
 }
 
 /// Of so many picks one is told of to whoever only watches.
@@ -216,20 +230,24 @@ impl Lines {
         }
     }
 
+    fn summary(&self, outcome: &Outcome) -> Value {
+        let view = self.view.clone().unwrap_or_default();
+        json!({
+            "event": "summary", "piece": view.piece, "picks": view.picks.0, "of": view.picks.1,
+            "in_cloth": view.in_cloth, "length_mm": view.length_mm.0,
+            "open_faults": view.open.len(), "exit": outcome.exit, "words": outcome.words,
+        })
+    }
+
     fn end(&self, outcome: &Outcome) {
         if !outcome.words.is_empty() {
             complain(&outcome.words, false);
         }
-        let Some(view) = &self.view else { return };
         if self.json {
-            let line = serde_json::json!({
-                "piece": view.piece, "picks": view.picks.0, "of": view.picks.1,
-                "in_cloth": view.in_cloth, "length_mm": view.length_mm.0,
-                "open_faults": view.open.len(), "exit": outcome.exit,
-            });
-            out(&line.to_string());
+            out(&self.summary(outcome).to_string());
             return;
         }
+        let Some(view) = &self.view else { return };
         let length = view
             .length_mm
             .0
