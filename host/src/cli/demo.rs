@@ -2,6 +2,7 @@
 //! in which every card is good, on the virtual rig, the cloth it will weave, and a
 //! sample woven on the virtual loom.
 
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, Result};
@@ -99,6 +100,11 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<u8> {
     if exit > 1 {
         return Ok(exit);
     }
+    let mut report: Box<dyn Write> = match common.json {
+        true => Box::new(std::io::sink()),
+        false => Box::new(std::io::stdout()),
+    };
+    super::ledger::report(1, &out.join("woven.svg"), &ledger, &mut report)?;
     let pictures = draw(&deck_file, &ledger, &out, &screen)?;
     if !common.json {
         say(&format!("left in {}:", out.display()));
@@ -172,6 +178,10 @@ fn draw(
         ("towel.toml".to_string(), "the cloth file: how it is woven"),
         ("curlew.deck".to_string(), "the deck, one line a card"),
         ("sample-plan.toml".to_string(), "what was woven with it"),
+        (
+            "woven.svg".to_string(),
+            "how the sample was woven: pace, faults, length",
+        ),
         (
             "ledger/".to_string(),
             "what was cut, found, recut and woven",

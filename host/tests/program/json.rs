@@ -51,12 +51,20 @@ fn the_demo_ends_with_every_card_good_and_its_counts() {
         summary["faults"].as_u64() > Some(0),
         "the demo shows faults: {summary}"
     );
+    let woven = &summary["woven"];
+    assert_eq!(
+        (&woven["picks"], &woven["open_faults"]),
+        (&woven["of"], &0.into()),
+        "the sample is woven to its end: {woven}"
+    );
     for file in [
         "curlew.deck",
         "design.png",
         "deck.png",
         "faulty-card.svg",
         "faulty-card.png",
+        "sample-plan.toml",
+        "woven.svg",
     ] {
         assert!(out.join(file).is_file(), "{file} is left");
     }
