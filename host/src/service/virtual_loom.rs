@@ -36,10 +36,12 @@ pub(super) fn options(plan: &Walk, choice: &VirtualChoice) -> (Gate, LoomOptions
             .flatten()
     });
     let seed = choice.faults.seed;
+    let usual = WeaverSettings::default();
     let settings = WeaverSettings {
+        picks_a_cm: plan.length_of(1).map_or(usual.picks_a_cm, |mm| 10.0 / mm),
         seed,
         mistakes: choice.faults.mistakes(),
-        ..WeaverSettings::default()
+        ..usual
     };
     let options = LoomOptions {
         seed,
