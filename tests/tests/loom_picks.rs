@@ -9,8 +9,7 @@ use cardwright_virtual::loom::{LoomWorld, WeaverSettings};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-/// Picks at each of two rates, unless `CARDWRIGHT_LOOM_PICKS` says how many: half a
-/// million each take many minutes.
+/// Picks, unless `CARDWRIGHT_LOOM_PICKS` says how many: a million take many minutes.
 const PICKS: u64 = 40_000;
 
 fn picks() -> u64 {
@@ -135,9 +134,4 @@ fn weave(picks: u64, picks_a_minute: f64, seed: u64) {
 #[test]
 fn picks_at_the_trades_fastest() {
     weave(picks(), FASTEST, seed_or(71));
-}
-
-#[test]
-fn picks_fifty_times_as_fast() {
-    weave(picks(), 50.0 * FASTEST, seed_or(72));
 }
