@@ -8,6 +8,9 @@ use std::fmt::Write as _;
 use std::path::Path;
 use std::sync::Arc;
 
+/// Most cards of a deck made here.
+const MOST_CARDS: u32 = 10_000;
+
 /// A deck of this many blank cards.
 pub fn deck(cards: u32) -> Deck {
     let format = CardFormat::named("100").expect("built in");
@@ -19,7 +22,9 @@ pub fn deck(cards: u32) -> Deck {
 /// The deck of a file that is called by its number of cards, such as `40.deck`.
 pub fn by_name(file: &Path) -> Result<Deck, DeckFileError> {
     let stem = file.file_stem().and_then(|stem| stem.to_str());
-    match stem.and_then(|stem| stem.parse().ok()) {
+    // a name that is no number of cards is one of a file that is not there
+    let cards = stem.and_then(|stem| stem.parse().ok());
+    match cards.filter(|cards| (1..=MOST_CARDS).contains(cards)) {
         Some(cards) => Ok(deck(cards)),
         None => Deck::read(file),
     }
