@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Result;
 use tokio::sync::mpsc;
+use tokio::task::JoinHandle;
 
 use super::screen::Screen;
 use crate::daemon;
@@ -29,22 +30,35 @@ pub(super) enum Who {
 
 /// Has `request` served. Its exit status.
 pub(super) fn serve(request: Request, data: &Path, screen: &mut Screen, who: Who) -> Result<u8> {
-    let runtime = tokio::runtime::Builder::new_multi_thread()
-        .worker_threads(2)
-        .enable_all()
-        .build()?;
+    let runtime = runtime()?;
     let again = request.again();
     let outcome = runtime.block_on(attend(screen, who, again, |news, persons| {
         requested(request, data.to_path_buf(), news, persons)
     }));
     // lines may still be waited for on standard input
     runtime.shutdown_background();
-    let outcome = outcome.unwrap_or_else(|error| Outcome {
-        exit: error.exit(),
-        words: error.to_string(),
-    });
+    let outcome = Outcome::of(outcome);
     screen.end(&outcome);
     Ok(outcome.exit)
+}
+
+/// What a request is served by on this side.
+pub(super) fn runtime() -> std::io::Result<tokio::runtime::Runtime> {
+    tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(2)
+        .enable_all()
+        .build()
+}
+
+/// What came of the work, once its news has ended.
+pub(super) async fn joined(
+    work: JoinHandle<Result<Outcome, ServiceError>>,
+) -> Result<Outcome, ServiceError> {
+    work.await.unwrap_or_else(|error| {
+        Err(ServiceError::Request(format!(
+            "the program has a fault of its own: {error}"
+        )))
+    })
 }
 
 /// Has `request` served by the daemon if one runs, else in this process.
@@ -77,11 +91,7 @@ pub(super) trait Attend {
 
 /// Has `request` served for whoever attends. Ctrl-C leaves the work where it stands.
 pub(super) fn on_the_line(request: Request, data: &Path, who: &mut impl Attend) -> Outcome {
-    let runtime = match tokio::runtime::Builder::new_multi_thread()
-        .worker_threads(2)
-        .enable_all()
-        .build()
-    {
+    let runtime = match runtime() {
         Ok(runtime) => runtime,
         Err(error) => {
             return Outcome {
@@ -95,7 +105,7 @@ pub(super) fn on_the_line(request: Request, data: &Path, who: &mut impl Attend) 
     let outcome = runtime.block_on(async {
         let (news_to, mut news) = mpsc::channel(64);
         let (person_to, persons) = mpsc::channel(16);
-        let mut work = tokio::spawn(requested(request, data, news_to, persons));
+        let work = tokio::spawn(requested(request, data, news_to, persons));
         let mut lines = who.types().then(typed_lines);
         let mut interrupts = 0;
         loop {
@@ -121,17 +131,10 @@ pub(super) fn on_the_line(request: Request, data: &Path, who: &mut impl Attend) 
                 }
             }
         }
-        (&mut work).await.unwrap_or_else(|error| {
-            Err(ServiceError::Request(format!(
-                "the program has a fault of its own: {error}"
-            )))
-        })
+        joined(work).await
     });
     runtime.shutdown_background();
-    outcome.unwrap_or_else(|error| Outcome {
-        exit: error.exit(),
-        words: error.to_string(),
-    })
+    Outcome::of(outcome)
 }
 
 async fn attend<F, W>(
@@ -146,7 +149,7 @@ where
 {
     let (news_to, mut news) = mpsc::channel(64);
     let (person_to, persons) = mpsc::channel(16);
-    let mut work = tokio::spawn(work(news_to, persons));
+    let work = tokio::spawn(work(news_to, persons));
     let mut lines = (who == Who::Lines).then(typed_lines);
     let mut waits_for_person = false;
     let mut unattended = false;
@@ -199,11 +202,7 @@ where
             }
         }
     }
-    let outcome = (&mut work).await.unwrap_or_else(|error| {
-        Err(ServiceError::Request(format!(
-            "the program has a fault of its own: {error}"
-        )))
-    })?;
+    let outcome = joined(work).await?;
     if unattended && outcome.exit < 2 {
         let words = format!(
             "the rig stopped and nobody was there to see to it; look at the machine, then run the \

@@ -24,7 +24,7 @@ use anyhow::{Context, Result};
 use clap::Args;
 
 use super::screen::{complain, out};
-use super::session::requested;
+use super::session::{requested, runtime};
 use super::{Common, absolute};
 use crate::service::{Outcome, Request, WeaveAsked};
 use crate::weave::{Plan, Walk};
@@ -80,10 +80,7 @@ pub(super) fn run(args: &WeaveArgs, common: &Common) -> Result<u8> {
 
 /// The full screen.
 fn on_screen(request: Request, walk: &Walk, data: PathBuf) -> Result<u8> {
-    let runtime = tokio::runtime::Builder::new_multi_thread()
-        .worker_threads(2)
-        .enable_all()
-        .build()?;
+    let runtime = runtime()?;
     let again = request.again();
     let outcome = runtime.block_on(async {
         let screen = screen::OnTerminal::open(walk)
@@ -92,10 +89,7 @@ fn on_screen(request: Request, walk: &Walk, data: PathBuf) -> Result<u8> {
         anyhow::Ok(screen.attend(again, work).await)
     })?;
     runtime.shutdown_background();
-    let outcome = outcome.unwrap_or_else(|error| Outcome {
-        exit: error.exit(),
-        words: error.to_string(),
-    });
+    let outcome = Outcome::of(outcome);
     match outcome.words.as_str() {
         "" => out("left; `cardwright ledger pieces` lists what is on the loom"),
         words => complain(words, false),

@@ -107,11 +107,7 @@ async fn client(stream: UnixStream, hub: &Hub, busy: &Busy) {
         Ok(request) => attend(request, &mut lines, &mut writer, hub, busy).await,
         Err(error) => Err(error),
     };
-    let outcome = outcome.unwrap_or_else(|error| Outcome {
-        exit: error.exit(),
-        words: error.to_string(),
-    });
-    let _ = say(&mut writer, &ToClient::Outcome(outcome)).await;
+    let _ = say(&mut writer, &ToClient::Outcome(Outcome::of(outcome))).await;
 }
 
 async fn first_line(lines: &mut ClientLines<OwnedReadHalf>) -> Result<Request, ServiceError> {

@@ -10,6 +10,7 @@ use super::account::Account;
 use super::stacked::StackFinding;
 use crate::calibrate::Calibration;
 use crate::judge::HoleFault;
+use crate::ledger::BoardId;
 use crate::stack::Whereabouts;
 use crate::wear::PunchState;
 
@@ -269,6 +270,16 @@ pub enum News {
 }
 
 impl News {
+    /// A unit answers, which says this of itself.
+    #[must_use]
+    pub fn unit(identity: &Identity) -> News {
+        News::Unit {
+            board: BoardId(identity.board).to_string(),
+            firmware: identity.firmware.to_string(),
+            boot: identity.boot,
+        }
+    }
+
     /// Whether it is a picture of the present, which the next one makes worthless.
     #[must_use]
     pub fn is_view(&self) -> bool {

@@ -2,7 +2,7 @@
 //! words and bytes from the job. Leaves: the same. Refuses nothing by itself.
 
 use super::words::{EventKind, JobKind, Verdict};
-use cardwright_protocol::unit_to_host::{Levels, Role, StopReason};
+use cardwright_protocol::unit_to_host::{Identity, Levels, Role, StopReason};
 use cardwright_protocol::{CardId, JobNumber};
 use serde::{Deserialize, Serialize, Serializer};
 use serde_json::Value;
@@ -234,6 +234,28 @@ pub struct SeenUnit {
     pub settings: Option<Value>,
     /// Now.
     pub at: UnixMillis,
+}
+
+impl SeenUnit {
+    /// A unit as it says what it is, spoken to in this version of the protocol.
+    #[must_use]
+    pub fn of(
+        identity: &Identity,
+        protocol: u16,
+        settings: Option<Value>,
+        at: UnixMillis,
+    ) -> SeenUnit {
+        SeenUnit {
+            board: BoardId(identity.board),
+            role: identity.role,
+            firmware: identity.firmware.to_string(),
+            protocol,
+            boot: identity.boot,
+            last_stop: identity.last_stop,
+            settings,
+            at,
+        }
+    }
 }
 
 /// Something that happened.

@@ -164,7 +164,7 @@ impl LoomFile {
                 highest,
             })
         };
-        for settle in self.settles().into_iter().flatten() {
+        for (settle, _) in self.lines().into_iter().flatten() {
             in_bounds("settle_ms", settle, 0.0, MOST_SETTLE_MS)?;
         }
         if let Some(take_up) = &self.take_up {
@@ -185,11 +185,11 @@ impl LoomFile {
         })
     }
 
-    /// For each line how long it settles, if it has a sensor.
-    fn settles(&self) -> [Option<f64>; LINES] {
-        let cylinder = self.cylinder.as_ref().map(|sensor| sensor.settle_ms);
-        let take_up = self.take_up.as_ref().map(|sensor| sensor.settle_ms);
-        let one = |sensor: &Option<Sensor>| sensor.as_ref().map(|sensor| sensor.settle_ms);
+    /// For each line its sensor's settling time and whether it pulls low, if it has one.
+    fn lines(&self) -> [Option<(f64, bool)>; LINES] {
+        let one = |sensor: &Option<Sensor>| sensor.as_ref().map(|s| (s.settle_ms, s.low));
+        let cylinder = self.cylinder.as_ref().map(|s| (s.settle_ms, s.low));
+        let take_up = self.take_up.as_ref().map(|s| (s.settle_ms, s.low));
         [
             cylinder,
             cylinder,
@@ -202,41 +202,29 @@ impl LoomFile {
         ]
     }
 
-    fn low(&self) -> [bool; LINES] {
-        let cylinder = self.cylinder.as_ref().is_some_and(|sensor| sensor.low);
-        let take_up = self.take_up.as_ref().is_some_and(|sensor| sensor.low);
-        let one = |sensor: &Option<Sensor>| sensor.as_ref().is_some_and(|sensor| sensor.low);
-        [
-            cylinder,
-            cylinder,
-            one(&self.griffe),
-            one(&self.batten),
-            one(&self.left_box),
-            one(&self.right_box),
-            take_up,
-            take_up,
-        ]
+    /// The lines whose sensor is one of these.
+    fn set(&self, which: impl Fn(Option<(f64, bool)>) -> bool) -> u8 {
+        let lines = LoomLine::ALL.into_iter().zip(self.lines());
+        lines
+            .filter(|(_, sensor)| which(*sensor))
+            .fold(0, |set, (line, _)| set | line.bit())
     }
 
     /// The sensors it has.
     #[must_use]
     pub fn fitted(&self) -> Fitted {
-        let lines = LoomLine::ALL.into_iter().zip(self.settles());
-        Fitted(lines.fold(0, |set, (line, settle)| {
-            set | if settle.is_some() { line.bit() } else { 0 }
-        }))
+        Fitted(self.set(|sensor| sensor.is_some()))
     }
 
     /// What the unit is told.
     #[must_use]
     pub fn settings(&self) -> LoomSettings {
-        let lines = LoomLine::ALL.into_iter().zip(self.low());
         LoomSettings {
             fitted: self.fitted().0,
-            inverted: lines.fold(0, |set, (line, low)| set | if low { line.bit() } else { 0 }),
+            inverted: self.set(|sensor| sensor.is_some_and(|(_, low)| low)),
             settle_us: self
-                .settles()
-                .map(|settle| (settle.unwrap_or(0.0) * 1000.0) as u32),
+                .lines()
+                .map(|sensor| sensor.map_or(0, |(ms, _)| (ms * 1000.0) as u32)),
             cylinder_swapped: self.cylinder.as_ref().is_some_and(|tracks| tracks.swapped),
             take_up_swapped: self.take_up.as_ref().is_some_and(|tracks| tracks.swapped),
             take_up_edges: self

@@ -81,6 +81,15 @@ impl RigChoice {
         })
     }
 
+    /// How many times as fast as the wall's clock its own runs.
+    fn speed(&self) -> f64 {
+        if self.is_virtual() {
+            self.as_virtual.speed
+        } else {
+            1.0
+        }
+    }
+
     /// Whether it is the virtual rig.
     #[must_use]
     pub fn is_virtual(&self) -> bool {
@@ -391,14 +400,9 @@ impl Started {
             first_answer: Duration::from_secs(5),
             patience: Duration::from_secs(rig.patience_s),
         };
-        let speed = if rig.is_virtual() {
-            rig.as_virtual.speed
-        } else {
-            1.0
-        };
         Ok(Started {
             port,
-            clock: Clock::new(speed),
+            clock: Clock::new(rig.speed()),
             handle,
             _home: home,
         })

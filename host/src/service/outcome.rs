@@ -22,6 +22,17 @@ pub struct Outcome {
     pub words: String,
 }
 
+impl Outcome {
+    /// How a request ended, with an error as one more way to end.
+    #[must_use]
+    pub fn of(result: Result<Outcome, ServiceError>) -> Outcome {
+        result.unwrap_or_else(|error| Outcome {
+            exit: error.exit(),
+            words: error.to_string(),
+        })
+    }
+}
+
 impl From<End> for Outcome {
     fn from(end: End) -> Outcome {
         let (exit, words) = match end {

@@ -67,9 +67,8 @@ fn step(plan: &Walk, number: u64) -> Option<Step> {
             let Work::Card { card: from, .. } = before.work else {
                 return None;
             };
-            let cards = i64::from(plan.plan().decks().get(deck.0)?.deck.card_count().max(1));
-            let on = (i64::from(to.0) - i64::from(from.0)).rem_euclid(cards);
-            i32::try_from(if on * 2 > cards { on - cards } else { on }).ok()?
+            let cards = plan.plan().decks().get(deck.0)?.deck.card_count();
+            i32::try_from(walk::shortest(from, to, cards)).ok()?
         }
     };
     Some(Step {
@@ -161,13 +160,12 @@ impl Hands {
     fn put_right(&self, open: &OpenFault, view: &View, next: u64) -> Result<Vec<Says>, PtyError> {
         // a step begins with its own turn: the hands turn less by that
         let of_step = step(&self.plan, next).map_or(0, |step| i64::from(step.turns));
-        let to_card = |cards: i64| turns(cards);
         let before = |cards: i64| turns(cards - of_step);
         match open.hands {
             Remedy::Turn { cards }
                 if matches!(open.fault.kind, FaultKind::CardWithoutBeat { .. }) =>
             {
-                let mut acts = to_card(cards);
+                let mut acts = turns(cards);
                 acts.extend([Act::Lift, Act::Beat, Act::Lower]);
                 self.handle.tell_weaver(acts, next + 1)?;
             }

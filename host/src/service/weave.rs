@@ -62,11 +62,7 @@ pub(super) async fn serve(
         take_up_mm: loom.take_up_mm(),
         stored,
         unit: piece.unit,
-        speed: if rig.is_virtual() {
-            rig.as_virtual.speed
-        } else {
-            1.0
-        },
+        speed: rig.speed(),
     };
     let (gate, options) = super::virtual_loom::options(&walk, &rig.as_virtual);
     let stock = Stock {

@@ -115,8 +115,8 @@ pub struct Weave {
     next_event: Option<u32>,
     asked_at: Option<i64>,
     compared_at: Option<i64>,
-    /// When the work was begun or taken up, by the loom's clock.
-    began_at: Option<i64>,
+    /// Whether it is written down that the work was begun or taken up.
+    begun: bool,
     /// Whether `counts` are the unit's own up to the last event.
     counts_known: bool,
     catch_up: Option<CatchUp>,
@@ -153,7 +153,7 @@ impl Weave {
             next_event: None,
             asked_at: None,
             compared_at: None,
-            began_at: None,
+            begun: false,
             counts_known: true,
             catch_up: None,
             paused: false,
@@ -168,12 +168,6 @@ impl Weave {
         }
     }
 
-    /// The watch.
-    #[must_use]
-    pub fn watch(&self) -> &Watch {
-        &self.watch
-    }
-
     /// The time by the loom's clock: the wall's, unless the loom is virtual and
     /// runs faster.
     fn loom_time(&mut self, at: UnixMillis) -> i64 {
@@ -186,7 +180,7 @@ impl Weave {
         let place = self.watch.place();
         let detail = json!({ "next": place.next, "in_cloth": place.in_cloth });
         let mut told = Vec::new();
-        self.watch.ask_for_chain(&mut told);
+        self.watch.want_chain(&mut told);
         self.wants_chain = told.contains(&Told::WantsChain);
         self.keep(
             at,
@@ -239,13 +233,16 @@ impl Weave {
             place: serde_json::to_value(stored).unwrap_or_default(),
             unit,
         };
+        self.record(Command::Woven(Box::new(woven)), self.next_event, fx);
+    }
+
+    /// Hands a command to the ledger; `next` is the first event that is on disk neither
+    /// before it nor with it.
+    fn record(&mut self, command: Command, next: Option<u32>, fx: &mut Vec<Effect>) {
         let mark = Mark(self.marks);
         self.marks += 1;
-        self.under_way.push_back((mark, self.next_event));
-        fx.push(Effect::Record(
-            mark,
-            Box::new(Command::Woven(Box::new(woven))),
-        ));
+        self.under_way.push_back((mark, next));
+        fx.push(Effect::Record(mark, Box::new(command)));
     }
 
     /// Puts one thing told into words, for the screen and for the ledger.
@@ -260,10 +257,7 @@ impl Weave {
         let (at, kind, detail) = match told {
             Told::Woven { pick, at } => {
                 self.pace.pick(*at);
-                if self.woven.len() == PICKS_KEPT {
-                    self.woven.pop_front();
-                }
-                self.woven.push_back(*pick);
+                push_bounded(&mut self.woven, *pick, PICKS_KEPT);
                 (*at, WeavingKind::Pick, self.pick_detail(*pick))
             }
             Told::Fault(fault) => (fault.at, WeavingKind::Fault, self.fault_detail(fault)),
@@ -271,7 +265,7 @@ impl Weave {
                 let detail = json!({ "fault": fault, "by": by });
                 (*at, WeavingKind::Righted, detail)
             }
-            Told::Mark { words, .. } => {
+            Told::Mark { words } => {
                 self.line(now, words.clone(), true, fx);
                 return;
             }
@@ -303,10 +297,7 @@ impl Weave {
     }
 
     fn push_line(&mut self, line: Line, sound: bool, fx: &mut Vec<Effect>) {
-        if self.lines.len() == LINES_KEPT {
-            self.lines.pop_front();
-        }
-        self.lines.push_back(line.clone());
+        push_bounded(&mut self.lines, line.clone(), LINES_KEPT);
         fx.push(Effect::Tell(News::Weave(Box::new(WeaveNews::Line {
             line,
             sound,
@@ -370,7 +361,7 @@ impl Weave {
     /// Ends once everything is on disk.
     fn end_if_done(&mut self) {
         let done = self.leaving || self.watch.is_finished() && self.catch_up.is_none();
-        if self.end.is_none() && done && self.under_way.is_empty() && self.began_at.is_some() {
+        if self.end.is_none() && done && self.under_way.is_empty() && self.begun {
             let faults = !self.watch.place().open.is_empty();
             self.end = Some(End::Done { faults });
         }
@@ -431,4 +422,12 @@ impl Weave {
         }
         self.compare_clocks(now, fx);
     }
+}
+
+/// Appends; the oldest goes where there would be more than `most`.
+fn push_bounded<T>(list: &mut VecDeque<T>, item: T, most: usize) {
+    if list.len() == most {
+        list.pop_front();
+    }
+    list.push_back(item);
 }

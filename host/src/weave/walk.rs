@@ -335,6 +335,15 @@ impl Place<'_> {
     }
 }
 
+/// How many cards the cylinder must be turned by to get from a card to another of a
+/// chain of so many, the shorter way; forwards positive.
+#[must_use]
+pub fn shortest(from: CardNumber, to: CardNumber, cards: u32) -> i64 {
+    let cards = i64::from(cards.max(1));
+    let on = (i64::from(to.0) - i64::from(from.0)).rem_euclid(cards);
+    if on * 2 > cards { on - cards } else { on }
+}
+
 /// How the cylinder gets from a card to another of the same chain. On a chain of one
 /// card or two, both ways lead there: it goes on in the way of the run.
 fn along_chain(from: CardNumber, to: Laid, cards: u32) -> Turns {

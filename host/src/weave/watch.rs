@@ -22,8 +22,7 @@ pub use place::{Place, Stand};
 use cardwright_protocol::loom::{Happening, LoomLine};
 use serde::{Deserialize, Serialize};
 
-use super::walk::{Direction, Turns, Walk, Work};
-use place::Since;
+use super::walk::{Direction, Turns, Walk, Work, shortest};
 
 /// Which of the loom's sensors there are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -108,8 +107,6 @@ pub enum Told {
     },
     /// Words of the plan at this place.
     Mark {
-        /// The pick that comes next.
-        next: u64,
         /// The words.
         words: String,
     },
@@ -150,12 +147,6 @@ impl Watch {
         &self.walk
     }
 
-    /// Which sensors there are.
-    #[must_use]
-    pub fn fitted(&self) -> Fitted {
-        self.fitted
-    }
-
     /// Whether every pick of the plan is woven.
     #[must_use]
     pub fn is_finished(&self) -> bool {
@@ -178,13 +169,22 @@ impl Watch {
     /// The direction in which the cards run at this carded pick: how it is reached,
     /// or how they go on from it.
     fn runs(&self, pick: u64) -> Direction {
-        let way = |pick: Option<u64>| match self.walk.pick(pick?)?.turns {
+        self.way_to(pick)
+            .or_else(|| self.way_on(pick))
+            .unwrap_or(Direction::Forward)
+    }
+
+    /// The turn that brings this carded pick, if it is one turn.
+    fn way_to(&self, pick: u64) -> Option<Direction> {
+        match self.walk.pick(pick)?.turns {
             Turns::One(way) => Some(way),
             _ => None,
-        };
-        way(Some(pick))
-            .or_else(|| way(self.walk.next_carded(pick + 1)))
-            .unwrap_or(Direction::Forward)
+        }
+    }
+
+    /// The turn by which the plan goes on from this carded pick, if it is one turn.
+    fn way_on(&self, pick: u64) -> Option<Direction> {
+        self.way_to(self.walk.next_carded(pick + 1)?)
     }
 
     /// The neighbour of a card on its chain.
@@ -214,11 +214,8 @@ impl Watch {
     pub fn home(&self) -> Option<Stand> {
         let carded = self.walk.next_carded(self.place.next)?;
         let target = self.stand_of(carded)?;
-        let by_turn = matches!(self.walk.pick(carded)?.turns, Turns::One(_));
-        if carded == self.place.next || !by_turn {
-            return Some(target);
-        }
-        Some(self.neighbour(target, self.runs(carded).reversed()))
+        let way = self.way_to(carded).filter(|_| carded != self.place.next);
+        Some(way.map_or(target, |way| self.neighbour(target, way.reversed())))
     }
 
     /// How far the cylinder must be turned from the card that stands to the one that
@@ -230,9 +227,7 @@ impl Watch {
         if stands.deck != target.deck {
             return None;
         }
-        let cards = i64::from(self.cards(target));
-        let on = (i64::from(target.card.0) - i64::from(stands.card.0)).rem_euclid(cards);
-        Some(if on * 2 > cards { on - cards } else { on })
+        Some(shortest(stands.card, target.card, self.cards(target)))
     }
 
     /// Takes an event. What it has to tell is appended to `told`.
@@ -277,7 +272,7 @@ impl Watch {
             since.wefts == 0
         } else {
             // a shuttle comes back to one box every other pick
-            self.fitted.any_box() && since.wefts == 0 && since.picks_without_weft > 0
+            self.fitted.any_box() && since.wefts == 0 && self.place.picks_without_weft > 0
         }
     }
 
@@ -314,15 +309,10 @@ impl Watch {
             None if self.lacks_weft() => self.fault(FaultKind::NoWeft, seen, told),
             None => self.woven(seen.at, told),
         }
-        let kept = self.place.since;
-        self.place.since = Since {
-            picks: kept.picks.saturating_add(1),
-            picks_without_weft: if kept.wefts > 0 {
-                0
-            } else {
-                kept.picks_without_weft.saturating_add(1)
-            },
-            ..Since::default()
+        let since = std::mem::take(&mut self.place.since);
+        self.place.picks_without_weft = match since.wefts {
+            0 => self.place.picks_without_weft.saturating_add(1),
+            _ => 0,
         };
     }
 
@@ -371,7 +361,6 @@ impl Watch {
         }
         let mut say = |words: &str| {
             told.push(Told::Mark {
-                next,
                 words: words.to_string(),
             });
         };
@@ -393,16 +382,11 @@ impl Watch {
     /// It is not known any more which card stands.
     pub fn forget_stand(&mut self, told: &mut Vec<Told>) {
         self.place.stands = None;
-        self.ask_for_chain(told);
-    }
-
-    /// Asks how the chain lies, if that is not known and matters.
-    pub fn ask_for_chain(&mut self, told: &mut Vec<Told>) {
         self.want_chain(told);
     }
 
-    /// Asks for a chain that must be hung before the next pick, if it must.
-    fn want_chain(&mut self, told: &mut Vec<Told>) {
+    /// Asks how the chain lies, if that is not known and the next pick needs it.
+    pub fn want_chain(&mut self, told: &mut Vec<Told>) {
         if !self.fitted.cylinder() {
             return;
         }

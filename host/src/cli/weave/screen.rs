@@ -21,6 +21,7 @@ use super::cloth::ClothPicture;
 use super::colours::Colours;
 use super::draw::{Shown, draw};
 use super::keys::{Act, DeckKnown, Keys};
+use crate::cli::session::joined;
 use crate::job::{News, Person, WeaveNews};
 use crate::service::{Outcome, ServiceError};
 use crate::weave::walk::Walk;
@@ -82,7 +83,7 @@ impl OnTerminal {
     {
         let (news_to, mut news) = mpsc::channel(TOGETHER);
         let (person_to, persons) = mpsc::channel(16);
-        let mut work = tokio::spawn(work(news_to, persons));
+        let work = tokio::spawn(work(news_to, persons));
         let mut typed = Typed::listen();
         let ended = self
             .screen
@@ -98,11 +99,7 @@ impl OnTerminal {
             );
             return Ok(Outcome { exit: 3, words });
         }
-        (&mut work).await.unwrap_or_else(|error| {
-            Err(ServiceError::Request(format!(
-                "the program has a fault of its own: {error}"
-            )))
-        })
+        joined(work).await
     }
 }
 

@@ -32,21 +32,9 @@ impl Job {
 
     pub(super) fn identity(&mut self, identity: &Identity, at: UnixMillis, fx: &mut Vec<Effect>) {
         let board = BoardId(identity.board);
-        fx.push(Effect::Tell(News::Unit {
-            board: board.to_string(),
-            firmware: identity.firmware.to_string(),
-            boot: identity.boot,
-        }));
-        let seen = SeenUnit {
-            board,
-            role: identity.role,
-            firmware: identity.firmware.to_string(),
-            protocol: self.version,
-            boot: identity.boot,
-            last_stop: identity.last_stop,
-            settings: serde_json::to_value(self.order.settings).ok(),
-            at,
-        };
+        fx.push(Effect::Tell(News::unit(identity)));
+        let settings = serde_json::to_value(self.order.settings).ok();
+        let seen = SeenUnit::of(identity, self.version, settings, at);
         self.record(Command::UnitSeen(seen), None, fx);
         self.record(Command::JobUnit(self.order.number, board), None, fx);
         if identity.channels < self.order.settings.holes {

@@ -18,21 +18,8 @@ impl Calibrate {
     pub(super) fn identity(&mut self, identity: &Identity, at: UnixMillis, fx: &mut Vec<Effect>) {
         let board = BoardId(identity.board);
         self.board = Some(board);
-        fx.push(Effect::Tell(News::Unit {
-            board: board.to_string(),
-            firmware: identity.firmware.to_string(),
-            boot: identity.boot,
-        }));
-        let seen = SeenUnit {
-            board,
-            role: identity.role,
-            firmware: identity.firmware.to_string(),
-            protocol: self.version,
-            boot: identity.boot,
-            last_stop: identity.last_stop,
-            settings: None,
-            at,
-        };
+        fx.push(Effect::Tell(News::unit(identity)));
+        let seen = SeenUnit::of(identity, self.version, None, at);
         self.record(Command::UnitSeen(seen), None, fx);
         self.record(Command::JobUnit(self.order.number, board), None, fx);
         let holes = self.order.settings.holes;

@@ -8,7 +8,7 @@ use cardwright_protocol::unit_to_host::{BadSetting, Identity, Refusal};
 use serde_json::json;
 
 use super::{CatchUp, Seen, Weave};
-use crate::job::{Effect, End, Mark, News, setting_words};
+use crate::job::{Effect, End, News, setting_words};
 use crate::ledger::writer::Command;
 use crate::ledger::{BoardId, NewLoomEvent, SeenUnit, UnixMillis, WeavingKind};
 use crate::loom::Moment;
@@ -39,25 +39,10 @@ impl Weave {
         let board = BoardId(identity.board);
         self.board = Some(board);
         self.boot = identity.boot;
-        fx.push(Effect::Tell(News::Unit {
-            board: board.to_string(),
-            firmware: identity.firmware.to_string(),
-            boot: identity.boot,
-        }));
-        let seen = SeenUnit {
-            board,
-            role: identity.role,
-            firmware: identity.firmware.to_string(),
-            protocol: self.version,
-            boot: identity.boot,
-            last_stop: identity.last_stop,
-            settings: serde_json::to_value(self.order.settings).ok(),
-            at: UnixMillis(now),
-        };
-        let mark = Mark(self.marks);
-        self.marks += 1;
-        self.under_way.push_back((mark, None));
-        fx.push(Effect::Record(mark, Box::new(Command::UnitSeen(seen))));
+        fx.push(Effect::Tell(News::unit(identity)));
+        let settings = serde_json::to_value(self.order.settings).ok();
+        let seen = SeenUnit::of(identity, self.version, settings, UnixMillis(now));
+        self.record(Command::UnitSeen(seen), None, fx);
         self.ask(now, fx);
     }
 
@@ -89,8 +74,7 @@ impl Weave {
     /// Begins to follow the unit's events from where they are stored.
     fn follow(&mut self, status: &LoomStatus, now: i64, fx: &mut Vec<Effect>) {
         let Some(board) = self.board else { return };
-        if self.began_at.is_none() {
-            self.began_at = Some(now);
+        if !std::mem::replace(&mut self.begun, true) {
             self.begin(now, fx);
         }
         if status.settings != Some(self.order.settings) {

@@ -4,8 +4,8 @@
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::fault::{Choice, FaultId, FaultKind};
-use super::place::Stand;
+use super::fault::{Choice, FaultId};
+use super::place::{Since, Stand};
 use super::{Told, Turns, Watch};
 
 /// What a weaver decides.
@@ -122,9 +122,7 @@ impl Watch {
     fn stands_known(&mut self, at: i64, told: &mut Vec<Told>) {
         self.place.since.turns = 0;
         if self.place.stray == 0 {
-            self.right(at, told, |fault| {
-                fault.kind.is_of_the_cylinder() || matches!(fault.kind, FaultKind::Apart(_))
-            });
+            self.right(at, told, |fault| fault.kind.is_of_the_place());
         }
     }
 
@@ -144,22 +142,14 @@ impl Watch {
             .and_then(|pick| self.stand_of(pick))
             .or(self.place.last);
         // of what was seen while the picks came out, nothing is a pick
-        self.place.since = super::place::Since {
-            picks: self.place.since.picks,
-            turned_at: self.place.since.turned_at,
-            turn_ms: self.place.since.turn_ms,
-            ..super::place::Since::default()
-        };
+        self.place.since = Since::default();
+        self.place.picks_without_weft = 0;
         if planned > 0 {
             self.go_to(next, told);
         }
         if self.place.stray == 0 {
             let ready = self.is_ready();
-            self.right(at, told, |fault| {
-                ready
-                    || !fault.kind.is_of_the_cylinder()
-                        && !matches!(fault.kind, FaultKind::Apart(_))
-            });
+            self.right(at, told, |fault| ready || !fault.kind.is_of_the_place());
         }
         Ok(())
     }
@@ -215,9 +205,7 @@ impl Watch {
         }
         self.right(at, told, |fault| fault.id == id);
         let ready = self.is_ready() && self.place.stray == 0;
-        self.right(at, told, |fault| {
-            ready && (fault.kind.is_of_the_cylinder() || matches!(fault.kind, FaultKind::Apart(_)))
-        });
+        self.right(at, told, |fault| ready && fault.kind.is_of_the_place());
         Ok(())
     }
 

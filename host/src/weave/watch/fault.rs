@@ -149,6 +149,12 @@ impl FaultKind {
         )
     }
 
+    /// Whether it is about where the chain stands on the plan.
+    #[must_use]
+    pub(super) fn is_of_the_place(self) -> bool {
+        self.is_of_the_cylinder() || matches!(self, FaultKind::Apart(_))
+    }
+
     /// Whether it is no more once its pick is woven.
     #[must_use]
     pub(super) fn ends_with_its_pick(self) -> bool {

@@ -38,6 +38,10 @@ pub struct Place {
     pub next_fault: u32,
     /// What was seen since the pick made last.
     pub since: Since,
+    /// Picks in a row without an arrival of the shuttle, before the one in hand.
+    pub picks_without_weft: u32,
+    /// The rhythm of the turns.
+    pub rhythm: Rhythm,
 }
 
 /// What was seen since the pick made last.
@@ -49,11 +53,12 @@ pub struct Since {
     pub lifts: u32,
     /// Arrivals of the shuttle.
     pub wefts: u32,
-    /// Picks made in this session and before, which says that there was one.
-    pub picks: u32,
-    /// Picks in a row without an arrival, before this one.
-    pub picks_without_weft: u32,
-    /// When the cylinder turned last.
+}
+
+/// How the cylinder's turns follow each other.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Rhythm {
+    /// When it turned last.
     pub turned_at: Option<i64>,
     /// Time from turn to turn as it mostly is, in milliseconds.
     pub turn_ms: Option<i64>,

@@ -50,12 +50,7 @@ impl Watch {
             return;
         };
         let runs = self.runs(carded);
-        let onward = self.walk.next_carded(carded + 1).and_then(|after| {
-            match self.walk.pick(after)?.turns {
-                Turns::One(way) => Some(way),
-                _ => None,
-            }
-        });
+        let onward = self.way_on(carded);
         // the other way from the plan's card is a way back to before it, unless its
         // shed was opened and the plan turns there
         let passed = before == target && (way == runs || onward == Some(way) && lifted);
@@ -126,16 +121,16 @@ impl Watch {
     /// Learns how long a turn comes after the one before; whether this one came
     /// quickly.
     fn rhythm(&mut self, at: i64) -> bool {
-        let since = &mut self.place.since;
-        let passed = since.turned_at.replace(at).map(|before| at - before);
-        let (Some(passed), Some(usual)) = (passed, since.turn_ms) else {
-            since.turn_ms = since.turn_ms.or(passed);
+        let rhythm = &mut self.place.rhythm;
+        let passed = rhythm.turned_at.replace(at).map(|before| at - before);
+        let (Some(passed), Some(usual)) = (passed, rhythm.turn_ms) else {
+            rhythm.turn_ms = rhythm.turn_ms.or(passed);
             return false;
         };
         let quick = (passed as f64) < QUICK * usual as f64;
         // a rest is no rhythm, and two in one go are none either
         if !quick && passed < 3 * usual {
-            since.turn_ms = Some(usual + (LEARNT * (passed - usual) as f64) as i64);
+            rhythm.turn_ms = Some(usual + (LEARNT * (passed - usual) as f64) as i64);
         }
         quick
     }
