@@ -138,6 +138,9 @@ pub fn begin(shop: &mut LoomShop, gate: &Gate) {
         answer(shop).is_some_and(|view| view.asking.is_none() && view.stands.is_some())
     };
     assert!(shop.run(deadline, laid), "the chain is not asked for");
+    // the unit has its settings before hands reach for the loom, however fast they are
+    let until = shop.now().plus(200_000);
+    shop.run(until, |_| false);
     gate.store(true, Ordering::Relaxed);
     let mut world = shop.cabled.world_mut();
     let weaver = world.weaver_mut().expect("a weaver");

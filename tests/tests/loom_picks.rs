@@ -9,7 +9,8 @@ use cardwright_virtual::loom::{LoomWorld, WeaverSettings};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-/// Picks, unless `CARDWRIGHT_LOOM_PICKS` says how many: a million take many minutes.
+/// Picks at each of two rates, unless `CARDWRIGHT_LOOM_PICKS` says how many: half a
+/// million each take many minutes.
 const PICKS: u64 = 40_000;
 
 fn picks() -> u64 {
@@ -97,7 +98,11 @@ fn weave(picks: u64, picks_a_minute: f64, seed: u64) {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let minute_us = (60e6 / faster) as u64;
     let mut restarts = 0;
+    // breaks and drift make it longer than the plain time, not many times as long
+    let patience = shop.now().plus(minute_us * 4 * picks / FASTEST as u64);
     while shop.end().is_none() {
+        let stands = &shop.store.stored.place;
+        assert!(shop.now() < patience, "it does not end: {stands:?}");
         let deadline = shop.now().plus(rng.random_range(minute_us..30 * minute_us));
         shop.run(deadline, |shop| {
             answer(shop);
@@ -134,4 +139,9 @@ fn weave(picks: u64, picks_a_minute: f64, seed: u64) {
 #[test]
 fn picks_at_the_trades_fastest() {
     weave(picks(), FASTEST, seed_or(71));
+}
+
+#[test]
+fn picks_fifty_times_as_fast() {
+    weave(picks(), 50.0 * FASTEST, seed_or(72));
 }
