@@ -5,7 +5,7 @@
 //! right is not good: it is a fault, or the card is not judged.
 
 use super::input::{Fit, Geometry, Limits};
-use super::light::permille;
+use super::light::{self, permille};
 use super::measure::{Measured, Spot, What};
 use super::plane::Plane;
 use super::register::blind_stretch;
@@ -45,18 +45,16 @@ pub(super) fn decide(case: &Case<'_>, mut report: Report) -> Report {
         Fit::None => Plane::default(),
         Fit::OffsetAndStretch => case.measured.plane,
     };
-    report.register = strokes
-        .iter()
-        .zip(0u16..)
-        .filter_map(|(found, stroke)| {
-            let off = found.offset_mm? - plane.at(case.place_mm(stroke), 0.0);
-            Some(RowRegister {
-                stroke,
-                offset_um: micrometres(off),
-                holes: found.holes,
-            })
+    report.register.reserve_exact(strokes.len());
+    let register = strokes.iter().zip(0u16..).filter_map(|(found, stroke)| {
+        let off = found.offset_mm? - plane.at(case.place_mm(stroke), 0.0);
+        Some(RowRegister {
+            stroke,
+            offset_um: micrometres(off),
+            holes: found.holes,
         })
-        .collect();
+    });
+    report.register.extend(register);
     report.offset_um = micrometres(plane.offset_mm);
     report.stretch_ppm = (plane.stretch * 1e6).round() as i32;
     report.skew_urad = (plane.skew * 1e6).round() as i32;
@@ -81,14 +79,16 @@ impl Case<'_> {
         for ((row, what), stroke) in rows.zip(self.strokes).zip(0u16..) {
             let punches = what.punches();
             let aside_mm = (measured.plane.skew * self.place_mm(stroke)) as f32;
-            let holes = row.iter().zip(1u8..).zip(&wider);
-            cells.extend(holes.map(|((spot, hole), wider_mm)| {
-                let across = Some(wider_mm - aside_mm);
-                cell(stroke, hole, punches.has(hole), spot, across)
-            }));
+            let across_um = wider.map(|wider_mm| light::micrometres(wider_mm - aside_mm));
+            for ((spot, hole), across_um) in row.iter().zip(1u8..).zip(across_um) {
+                let required = punches.has(hole);
+                cells.push(cell(stroke, hole, required, spot, Some(across_um)));
+            }
             let pegs = measured.pegs.iter();
-            let pegs = pegs.filter(|peg| peg.stroke == usize::from(stroke));
-            cells.extend(pegs.map(|peg| cell(stroke, 0, true, &peg.spot, peg.across_mm)));
+            for peg in pegs.filter(|peg| peg.stroke == usize::from(stroke)) {
+                let across_um = peg.across_mm.map(light::micrometres);
+                cells.push(cell(stroke, 0, true, &peg.spot, across_um));
+            }
         }
         cells
     }
@@ -139,18 +139,17 @@ impl Case<'_> {
         strokes
     }
 
+    /// The card's row that a stroke cuts, from 1; none of a stroke that cuts lace or
+    /// peg holes alone.
+    fn row(&self, stroke: u16) -> Option<u16> {
+        let cuts = |what: &Stroke| matches!(what, Stroke::Needles(_) | Stroke::NeedlesAndPeg(_));
+        let own = self.strokes.get(..=usize::from(stroke))?;
+        let rows = own.iter().filter(|what| cuts(what)).count();
+        own.last().filter(|what| cuts(what))?;
+        u16::try_from(rows).ok()
+    }
+
     fn faults(&self, cells: &[Cell]) -> Vec<HoleFault> {
-        let mut row = 0;
-        let rows: Vec<Option<u16>> = self
-            .strokes
-            .iter()
-            .map(|what| {
-                matches!(what, Stroke::Needles(_) | Stroke::NeedlesAndPeg(_)).then(|| {
-                    row += 1;
-                    row
-                })
-            })
-            .collect();
         cells
             .iter()
             .filter_map(|cell| {
@@ -160,10 +159,9 @@ impl Case<'_> {
                     Judged::Extra => FaultKind::Extra,
                     Judged::Right | Judged::Doubtful | Judged::WithinPeg => return None,
                 };
-                let row = rows.get(usize::from(cell.stroke)).copied().flatten();
                 Some(HoleFault {
                     stroke: cell.stroke,
-                    row: row.filter(|_| cell.hole > 0),
+                    row: self.row(cell.stroke).filter(|_| cell.hole > 0),
                     hole: cell.hole,
                     kind,
                     open_permille: cell.open_permille,
@@ -255,7 +253,8 @@ fn doubt(cells: &[Cell]) -> Option<UnreadReason> {
     })
 }
 
-fn cell(stroke: u16, hole: u8, required: bool, spot: &Spot, across_mm: Option<f32>) -> Cell {
+#[inline]
+fn cell(stroke: u16, hole: u8, required: bool, spot: &Spot, across_um: Option<i32>) -> Cell {
     // an index is no branch, and whether a hole is required is as good as chance
     let right = [spot.solid, spot.whole][usize::from(required)];
     let (judged, sure) = if (right >= SURE) & (spot.what != What::WithinPeg) {
@@ -270,19 +269,16 @@ fn cell(stroke: u16, hole: u8, required: bool, spot: &Spot, across_mm: Option<f3
             _ => (Judged::Extra, 1.0 - right),
         }
     };
-    let um = |mm: f32| (mm * 1000.0 + 0.5f32.copysign(mm)) as i32;
-    // what is not there is worked out as well: an index is no branch
-    let lit = |mm: f32| [None, Some(um(mm))][usize::from(spot.is_lit)];
     Cell {
         stroke,
         hole,
         required,
         judged,
         sure,
-        open_permille: permille(spot.open),
-        offset_um: lit(spot.offset_mm),
-        across_um: across_mm.map(um),
-        diameter_um: lit(spot.diameter_mm),
+        open_permille: spot.open_permille,
+        offset_um: spot.is_lit.then_some(spot.offset_um),
+        across_um,
+        diameter_um: spot.is_lit.then_some(spot.diameter_um),
     }
 }
 

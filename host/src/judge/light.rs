@@ -48,32 +48,39 @@ pub(super) fn light<const N: usize>(
     limits: &Limits,
 ) -> Result<Light<N>, UnreadReason> {
     shape(strokes, geometry, reading, limits)?;
-    let mut light = scale(geometry, reading, limits)?;
-    let Some(solid) = margin_share(&light, geometry, limits) else {
+    let bar = Bar::<N>::new(geometry, reading, limits)?;
+    if let Some(reason) = bar.unsteady(&reading.samples) {
+        return Err(reason);
+    }
+    let Some(solid) = bar.margin_share(geometry, reading, limits) else {
         return Err(UnreadReason::BadGeometry);
     };
+    if let Some(reason) = not_one_card(solid, limits) {
+        return Err(reason);
+    }
+    Ok(Light {
+        lines: bar.beyond_solid(&reading.samples, solid),
+        per_row: usize::from(reading.samples_per_row),
+        solid,
+        span: bar.span,
+        holes: bar.holes,
+    })
+}
+
+/// Why what is in the reader, by the light through its margin, is not one card.
+fn not_one_card(solid: f32, limits: &Limits) -> Option<UnreadReason> {
+    let permille = permille(solid);
     if solid > f32::from(limits.no_card_permille) / 1000.0 {
-        return Err(UnreadReason::NoCard {
-            permille: permille(solid),
-        });
+        return Some(UnreadReason::NoCard { permille });
     }
-    if solid < f32::from(limits.single_card_permille) / 1000.0 {
-        return Err(UnreadReason::TwoCards {
-            permille: permille(solid),
-            stroke: 0,
-        });
-    }
-    light.solid = solid;
-    // idle channels stay dark
-    let (mut dark, mut scale) = ([0.0; N], [0.0; N]);
-    dark[..light.holes].fill(solid);
-    scale[..light.holes].fill(1.0 / (1.0 - solid));
-    for line in &mut light.lines {
-        for lane in 0..N {
-            line[lane] = (line[lane] - dark[lane]) * scale[lane];
-        }
-    }
-    Ok(light)
+    let stroke = 0;
+    let two = solid < f32::from(limits.single_card_permille) / 1000.0;
+    two.then_some(UnreadReason::TwoCards { permille, stroke })
+}
+
+/// Whether no card can cause so much light, or so little.
+fn is_wild(share: &f32) -> bool {
+    !(LEAST_SHARE..=MOST_SHARE).contains(share)
 }
 
 /// Whether strokes, geometry and reading fit one another.
@@ -118,100 +125,144 @@ fn shape(
     Ok(())
 }
 
-/// Levels as shares of each channel's own light.
-fn scale<const N: usize>(
-    geometry: &Geometry,
-    reading: &Reading,
-    limits: &Limits,
-) -> Result<Light<N>, UnreadReason> {
-    let holes = usize::from(geometry.holes);
-    let (mut dark, mut span) = ([0.0; N], [1.0; N]);
-    let levels = reading.began.dark.iter().zip(&reading.began.open);
-    for ((hole, (low, open)), (dark, width)) in (1u8..)
-        .zip(levels)
-        .zip(dark.iter_mut().zip(&mut span))
-        .take(holes)
-    {
-        let levels = i16::from(*open) - i16::from(*low);
-        if levels < i16::from(limits.least_light) || levels <= 0 {
-            return Err(UnreadReason::TooLittleLight { hole, levels });
+/// A light bar's channels: levels as shares of each one's own light.
+struct Bar<const N: usize> {
+    holes: usize,
+    dark: Lanes<N>,
+    span: Lanes<N>,
+    /// One over the span; nothing for idle channels, which stay dark.
+    inverse: Lanes<N>,
+}
+
+impl<const N: usize> Bar<N> {
+    /// # Errors
+    /// A channel with too little light, or too much for its converter.
+    fn new(
+        geometry: &Geometry,
+        reading: &Reading,
+        limits: &Limits,
+    ) -> Result<Bar<N>, UnreadReason> {
+        let holes = usize::from(geometry.holes);
+        let (mut dark, mut span, mut inverse) = ([0.0; N], [1.0; N], [0.0; N]);
+        let levels = reading.began.dark.iter().zip(&reading.began.open);
+        for ((hole, (low, open)), lane) in (1u8..).zip(levels).zip(0..holes.min(N)) {
+            let levels = i16::from(*open) - i16::from(*low);
+            if levels < i16::from(limits.least_light) || levels <= 0 {
+                return Err(UnreadReason::TooLittleLight { hole, levels });
+            }
+            if *open == u8::MAX {
+                return Err(UnreadReason::Clipped { hole });
+            }
+            (dark[lane], span[lane]) = (f32::from(*low), f32::from(levels));
+            inverse[lane] = 1.0 / span[lane];
         }
-        if *open == u8::MAX {
-            return Err(UnreadReason::Clipped { hole });
-        }
-        (*dark, *width) = (f32::from(*low), f32::from(levels));
+        Ok(Bar {
+            holes,
+            dark,
+            span,
+            inverse,
+        })
     }
-    let mut inverse = [0.0; N];
-    for (inverse, span) in inverse.iter_mut().zip(&span).take(holes) {
-        *inverse = 1.0 / span;
+
+    /// The open share of each channel, line by line.
+    fn lines(&self, samples: &[u8]) -> impl Iterator<Item = Lanes<N>> {
+        let levels = samples.chunks_exact(self.holes).map(padded);
+        levels.map(|levels| self.shares(&levels))
     }
-    let mut lines = vec![[0.0; N]; reading.samples.len() / holes];
-    for (line, levels) in lines.iter_mut().zip(reading.samples.chunks_exact(holes)) {
-        // as many as there are channels, more often than not
-        let level = <&[u8; N]>::try_from(levels).copied();
-        let level = level.unwrap_or_else(|_| padded(levels));
+
+    /// The open share of each channel.
+    fn shares(&self, levels: &[u8; N]) -> Lanes<N> {
+        let mut shares = [0.0; N];
         for lane in 0..N {
-            line[lane] = (f32::from(level[lane]) - dark[lane]) * inverse[lane];
+            shares[lane] = (f32::from(levels[lane]) - self.dark[lane]) * self.inverse[lane];
         }
+        shares
     }
-    if let Some((line, hole)) = unsteady(&lines) {
-        return Err(UnreadReason::Unsteady { hole, line });
+
+    /// The first line with light that no card can cause, and its hole.
+    fn unsteady(&self, samples: &[u8]) -> Option<UnreadReason> {
+        if !self.furthest(samples).as_flattened().iter().any(is_wild) {
+            return None;
+        }
+        (0u32..)
+            .zip(self.lines(samples))
+            .find_map(|(line, shares)| {
+                let (hole, _) = (1u8..).zip(&shares).find(|(_, share)| is_wild(share))?;
+                Some(UnreadReason::Unsteady { hole, line })
+            })
     }
-    Ok(Light {
-        lines,
-        per_row: usize::from(reading.samples_per_row),
-        solid: 0.0,
-        span,
-        holes,
-    })
+
+    /// The least and the most light of each channel.
+    fn furthest(&self, samples: &[u8]) -> [Lanes<N>; 2] {
+        // several lines at once, level by level
+        const TOGETHER: usize = 8;
+        let together = TOGETHER * self.holes;
+        let (mut least, mut most) = ([[u8::MAX; N]; TOGETHER], [[0; N]; TOGETHER]);
+        let least = &mut least.as_flattened_mut()[..together];
+        let most = &mut most.as_flattened_mut()[..together];
+        for lines in samples.chunks(together) {
+            for ((least, most), level) in least.iter_mut().zip(&mut *most).zip(lines) {
+                *least = (*least).min(*level);
+                *most = (*most).max(*level);
+            }
+        }
+        let mut furthest = [[u8::MAX; N], [0; N]];
+        for (number, (least, most)) in least.iter().zip(&*most).enumerate() {
+            let lane = number % self.holes;
+            furthest[0][lane] = furthest[0][lane].min(*least);
+            furthest[1][lane] = furthest[1][lane].max(*most);
+        }
+        furthest.map(|levels| self.shares(&levels))
+    }
+
+    /// Light through the leading margin, where no hole can reach.
+    fn margin_share(&self, geometry: &Geometry, reading: &Reading, limits: &Limits) -> Option<f32> {
+        let per_row = usize::from(reading.samples_per_row);
+        let line_mm = geometry.row_pitch_mm / per_row as f64;
+        let reach_mm = (geometry.hole_diameter_mm + limits.aperture_mm) / 2.0;
+        let on_card_mm = geometry.first_stroke_mm - limits.aperture_mm / 2.0;
+        let lines = self.lines(&reading.samples).zip((1..=per_row).rev());
+        let shares: Vec<f32> = lines
+            .filter(|(_, before)| {
+                let before_mm = *before as f64 * line_mm;
+                before_mm > reach_mm && before_mm < on_card_mm
+            })
+            .flat_map(|(line, _)| line.into_iter().take(self.holes))
+            .collect();
+        middle_mean(&shares)
+    }
+
+    /// What of each line is beyond the light through solid card.
+    fn beyond_solid(&self, samples: &[u8], solid: f32) -> Vec<Lanes<N>> {
+        // in one go: share less solid, over what is left
+        let (mut scale, mut shift) = ([0.0; N], [0.0; N]);
+        for lane in 0..self.holes.min(N) {
+            scale[lane] = self.inverse[lane] / (1.0 - solid);
+            shift[lane] = self.dark[lane] * scale[lane] + solid / (1.0 - solid);
+        }
+        let mut lines = vec![[0.0; N]; samples.len() / self.holes];
+        for (line, levels) in lines.iter_mut().zip(samples.chunks_exact(self.holes)) {
+            let levels = padded::<N>(levels);
+            for lane in 0..N {
+                line[lane] = f32::from(levels[lane]) * scale[lane] - shift[lane];
+            }
+        }
+        lines
+    }
 }
 
 /// The levels of channels in use, those of the others being nothing.
+#[inline]
 fn padded<const N: usize>(levels: &[u8]) -> [u8; N] {
-    let mut all = [0; N];
-    for (all, level) in all.iter_mut().zip(levels) {
-        *all = *level;
-    }
-    all
-}
-
-/// The first line with light that no card can cause, and its hole.
-fn unsteady<const N: usize>(lines: &[Lanes<N>]) -> Option<(u32, u8)> {
-    let wild = |share: &f32| !(LEAST_SHARE..=MOST_SHARE).contains(share);
-    let (mut least, mut most) = ([0.0; N], [0.0; N]);
-    for line in lines {
-        for lane in 0..N {
-            least[lane] = lesser(least[lane], line[lane]);
-            most[lane] = greater(most[lane], line[lane]);
+    // as many as there are channels, more often than not
+    let all = <&[u8; N]>::try_from(levels).copied();
+    all.unwrap_or_else(|_| {
+        let mut all = [0; N];
+        for (all, level) in all.iter_mut().zip(levels) {
+            *all = *level;
         }
-    }
-    if !least.iter().chain(&most).any(wild) {
-        return None;
-    }
-    (0u32..).zip(lines).find_map(|(number, line)| {
-        let (hole, _) = (1u8..).zip(line).find(|(_, share)| wild(share))?;
-        Some((number, hole))
+        all
     })
-}
-
-/// Light through the leading margin, where no hole can reach.
-fn margin_share<const N: usize>(
-    light: &Light<N>,
-    geometry: &Geometry,
-    limits: &Limits,
-) -> Option<f32> {
-    let line_mm = geometry.row_pitch_mm / light.per_row as f64;
-    let reach_mm = (geometry.hole_diameter_mm + limits.aperture_mm) / 2.0;
-    let on_card_mm = geometry.first_stroke_mm - limits.aperture_mm / 2.0;
-    let shares: Vec<f32> = (0..light.per_row)
-        .filter(|line| {
-            let before_mm = (light.per_row - line) as f64 * line_mm;
-            before_mm > reach_mm && before_mm < on_card_mm
-        })
-        .filter_map(|line| light.lines.get(line))
-        .flat_map(|line| line.iter().copied().take(light.holes))
-        .collect();
-    middle_mean(&shares)
 }
 
 /// Mean of the middle half, so that a few odd values do not count.
@@ -297,6 +348,17 @@ fn of_key(key: i32) -> f32 {
     f32::from_bits((key ^ (key >> 31 & i32::MAX)).cast_unsigned())
 }
 
+/// Millimetres in whole micrometres, within four metres either way. A number of which
+/// the last digit is a whole one is added, so that the whole number is what is left of
+/// the digits: quicker than a conversion, which asks first whether it is one.
+#[inline]
+pub(super) fn micrometres(mm: f32) -> i32 {
+    const DIGITS: f32 = 12_582_912.0; // 1.5 times 2^23
+    const MOST: f32 = 4_000_000.0;
+    let near = lesser(greater(-MOST, mm * 1000.0), MOST);
+    (near + DIGITS).to_bits().cast_signed() - DIGITS.to_bits().cast_signed()
+}
+
 /// A share in whole thousandths, 0 to 65535.
 pub(super) fn permille(share: f32) -> u16 {
     // `as` leaves the fraction off, saturates and turns not-a-number into 0.
@@ -305,7 +367,7 @@ pub(super) fn permille(share: f32) -> u16 {
 
 #[cfg(test)]
 mod tests {
-    use super::{FEW, by_rank, key, median, of_key};
+    use super::{FEW, by_rank, key, median, micrometres, of_key};
 
     /// Against a plain sort: the median of what is in order is in its middle.
     #[test]
@@ -333,6 +395,19 @@ mod tests {
             }
         }
         assert_eq!(median(&[]), None);
+    }
+
+    /// Against the standard library's rounding.
+    #[test]
+    fn micrometres_are_the_nearest() {
+        for mm in [
+            0.0, 0.0004, -0.0004, 0.0006, 1.2347, -9.8764, 3999.0, -3999.0,
+        ] {
+            assert_eq!(micrometres(mm), (mm * 1000.0).round() as i32, "{mm}");
+        }
+        assert_eq!(micrometres(f32::INFINITY), 4_000_000);
+        assert_eq!(micrometres(f32::NEG_INFINITY), -4_000_000);
+        assert!(micrometres(f32::NAN).abs() <= 4_000_000);
     }
 
     #[test]

@@ -4,7 +4,6 @@
 //! a hole nor surely solid is doubtful, never guessed.
 
 use super::decide::{SURE, micrometres};
-use super::light::permille;
 use super::measure::{Measured, Spot, What};
 use serde::{Deserialize, Serialize};
 
@@ -83,6 +82,6 @@ fn position(spot: &Spot) -> Position {
     };
     Position {
         seen,
-        open_permille: permille(spot.open),
+        open_permille: spot.open_permille,
     }
 }

@@ -94,6 +94,7 @@ impl Profile {
     }
 
     /// Open share, and its change for each millimetre further along.
+    #[inline]
     pub(super) fn at_with_slope(&self, along_mm: f32) -> (f32, f32) {
         let place = along_mm.abs() * (1.0 / STEP_MM as f32);
         // Entries are few enough for the narrower and quicker type.

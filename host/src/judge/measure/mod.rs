@@ -62,14 +62,14 @@ pub(super) struct Spot {
     pub(super) whole: f32,
     /// How likely solid card does.
     pub(super) solid: f32,
-    /// Open area, as a share of a whole hole's.
-    pub(super) open: f32,
+    /// Open area, in thousandths of a whole hole's.
+    pub(super) open_permille: u16,
     /// Whether there is enough light to tell the next two by.
     pub(super) is_lit: bool,
-    /// Its centre's offset along the feed, in millimetres.
-    pub(super) offset_mm: f32,
-    /// Diameter of its hole.
-    pub(super) diameter_mm: f32,
+    /// Its centre's offset along the feed, in micrometres.
+    pub(super) offset_um: i32,
+    /// Diameter of its hole, in micrometres.
+    pub(super) diameter_um: i32,
 }
 
 /// A peg hole that should be there.

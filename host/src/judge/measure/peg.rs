@@ -4,11 +4,11 @@
 //! size and openness. Light that a needle hole beside it can reach counts for little.
 //! What has no solution stays where it was thought to be.
 
-use super::super::light::Lanes;
+use super::super::light::{Lanes, micrometres, permille};
 use super::bases::Bases;
 use super::dust::DIMMEST;
 use super::levels::Levels;
-use super::peg_shape::{PegShape, Seen};
+use super::peg_shape::{Passing, PegShape};
 use super::rows::Rows;
 use super::{PegSpot, Spot, What};
 
@@ -134,18 +134,25 @@ impl<const N: usize> Peg<N> {
         self.fit[2]
     }
 
-    /// Its light on a channel that sees it.
-    pub(super) fn light(&self, seen: &Seen, at_mm: f32) -> f32 {
-        self.amplitude[seen.lane] * self.model(seen, at_mm).0
+    /// What it looks like, as fitted, to each channel that sees it.
+    pub(super) fn looks<'s>(&self, shape: &'s PegShape) -> heapless::Vec<Passing<'s>, N> {
+        let seen = shape.seen.iter();
+        seen.map(|seen| seen.passing(self.fit[2])).collect()
+    }
+
+    /// Its light on a channel to which it looks so.
+    pub(super) fn light(&self, lane: usize, looks: &Passing<'_>, at_mm: f32) -> f32 {
+        self.amplitude[lane] * self.model(looks, at_mm).0
     }
 
     /// Light of a whole hole as fitted, and its changes with the last three
     /// coefficients.
-    fn model(&self, seen: &Seen, at_mm: f32) -> (f32, [f32; 3]) {
-        let [_, along, across, wider] = self.fit;
+    #[inline]
+    fn model(&self, looks: &Passing<'_>, at_mm: f32) -> (f32, [f32; 3]) {
+        let [_, along, _, wider] = self.fit;
         let from = at_mm - self.place_mm - along;
-        let (light, slope, further) = seen.at(from, across);
-        let wide = seen.wider.at(from);
+        let (light, slope, further) = looks.at(from);
+        let wide = looks.wider.at(from);
         let model = light + wider * wide;
         (model.clamp(0.0, 1.0), [-slope, further, wide])
     }
@@ -219,9 +226,9 @@ impl<const N: usize> Peg<N> {
         let mut right = [0.0f64; MOST];
         // its own in a square, both halves of it: that is quicker
         let (mut square, mut light) = ([[0.0f64; OWN]; OWN], [0.0f64; OWN]);
+        let looks = self.looks(shape);
         for sample in &self.samples {
-            let (model, [along, across, wider]) =
-                self.model(&shape.seen[sample.seen], sample.at_mm);
+            let (model, [along, across, wider]) = self.model(&looks[sample.seen], sample.at_mm);
             let gain = gains[sample.lane];
             let amplitude = self.fit[0] * gain;
             let own = [
@@ -278,8 +285,9 @@ impl<const N: usize> Peg<N> {
     /// Each channel's own amplitude.
     fn amplitudes(&self, shape: &PegShape) -> Lanes<N> {
         let (mut product, mut square) = ([0.0; N], [1e-6; N]);
+        let looks = self.looks(shape);
         for sample in &self.samples {
-            let model = self.model(&shape.seen[sample.seen], sample.at_mm).0;
+            let model = self.model(&looks[sample.seen], sample.at_mm).0;
             product[sample.lane] += model * (sample.light - self.needle_light(sample));
             square[sample.lane] += model * model;
         }
@@ -302,15 +310,16 @@ impl<const N: usize> Peg<N> {
             self.settle(shape, &gains);
         }
         let (mut misfit, mut count, mut light, mut whole) = (0.0, 0.0, 0.0, 0.0f32);
+        let looks = self.looks(shape);
         for sample in self.samples.iter().filter(|sample| sample.is_clear) {
-            let seen = &shape.seen[sample.seen];
-            let model = self.model(seen, sample.at_mm).0;
+            let looks = &looks[sample.seen];
+            let model = self.model(looks, sample.at_mm).0;
             let own = sample.light / gains[sample.lane];
             misfit += (own - self.fit[0] * model).powi(2);
             count += 1.0;
             let from = sample.at_mm - self.place_mm - self.fit[1];
             light += own;
-            whole += seen.at(from, self.fit[2]).0;
+            whole += looks.at(from).0;
         }
         let off = (misfit / f32::max(count, 1.0)).sqrt();
         let [amplitude, along, across, wider] = self.fit;
@@ -348,10 +357,10 @@ impl<const N: usize> Peg<N> {
                 what,
                 whole,
                 solid: f32::from(u8::from(what == What::Solid)),
-                open,
+                open_permille: permille(open),
                 is_lit: there,
-                offset_mm: along,
-                diameter_mm: shape.diameter_mm + wider,
+                offset_um: micrometres(along),
+                diameter_um: micrometres(shape.diameter_mm + wider),
             },
         }
     }

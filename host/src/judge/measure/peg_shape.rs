@@ -31,18 +31,40 @@ impl Seen {
         &self.light[FURTHEST]
     }
 
-    /// Light of a hole `across_mm` further across, its change along the feed and
-    /// its change across, at `along_mm` from its centre.
-    pub(super) fn at(&self, along_mm: f32, across_mm: f32) -> (f32, f32, f32) {
+    /// What a hole that passes `across_mm` further across looks like.
+    pub(super) fn passing(&self, across_mm: f32) -> Passing<'_> {
         let most = 2 * FURTHEST - 1;
         let place = (across_mm / ACROSS_STEP_MM + FURTHEST as f32).clamp(0.0, most as f32);
         let near = (place as usize).min(most);
-        let (light, slope) = self.light[near].at_with_slope(along_mm);
-        let (next, next_slope) = self.light[near + 1].at_with_slope(along_mm);
-        let share = place - near as f32;
+        Passing {
+            near: &self.light[near],
+            next: &self.light[near + 1],
+            share: place - near as f32,
+            wider: &self.wider,
+        }
+    }
+}
+
+/// What a peg hole looks like to one channel that it passes somewhere: between two
+/// places across.
+pub(super) struct Passing<'a> {
+    near: &'a Profile,
+    next: &'a Profile,
+    /// How far from the first to the next.
+    share: f32,
+    pub(super) wider: &'a Profile,
+}
+
+impl Passing<'_> {
+    /// Light at `along_mm` from the hole's centre, its change along the feed and its
+    /// change across.
+    #[inline]
+    pub(super) fn at(&self, along_mm: f32) -> (f32, f32, f32) {
+        let (light, slope) = self.near.at_with_slope(along_mm);
+        let (next, next_slope) = self.next.at_with_slope(along_mm);
         (
-            light + (next - light) * share,
-            slope + (next_slope - slope) * share,
+            light + (next - light) * self.share,
+            slope + (next_slope - slope) * self.share,
             (next - light) / ACROSS_STEP_MM,
         )
     }

@@ -111,6 +111,7 @@ impl<'a, const N: usize> Pegs<'a, N> {
         let before = light.per_row as i64;
         for peg in &self.each {
             let centre = peg.centre_mm();
+            let looks = peg.looks(self.shape);
             let reach = self.shape.reach_mm + 1.0;
             let first = ((centre - reach) / bases.line_mm).floor() as i64 + before;
             let last = ((centre + reach) / bases.line_mm).ceil() as i64 + before;
@@ -120,8 +121,8 @@ impl<'a, const N: usize> Pegs<'a, N> {
                 let Some(line) = line.and_then(|line| light.lines.get_mut(line)) else {
                     continue;
                 };
-                for seen in &self.shape.seen {
-                    line[seen.lane] -= peg.light(seen, at);
+                for (seen, looks) in self.shape.seen.iter().zip(&looks) {
+                    line[seen.lane] -= peg.light(seen.lane, looks, at);
                 }
             }
         }

@@ -73,11 +73,13 @@ impl<const N: usize> Columns<N> {
         while p > 0 {
             let (mut q, mut r, mut apart) = (first, 0, p);
             loop {
-                for start in (r..most.saturating_sub(apart)).step_by(2 * p) {
-                    let (low, high) = lines.split_at_mut(start + apart);
-                    for (low, high) in low.iter_mut().skip(start).zip(high).take(p) {
-                        exchange(low, high);
+                let end = most.saturating_sub(apart);
+                let mut start = r;
+                while start < end {
+                    for low in start..(start + p).min(end) {
+                        exchange(lines, low, low + apart);
                     }
+                    start += 2 * p;
                 }
                 if q == p {
                     break;
@@ -92,9 +94,11 @@ impl<const N: usize> Columns<N> {
 
 /// Puts two lines in order, column by column.
 #[inline]
-fn exchange<const N: usize>(low: &mut Lanes<N>, high: &mut Lanes<N>) {
-    for (low, high) in low.iter_mut().zip(high) {
-        (*low, *high) = (lesser(*low, *high), greater(*low, *high));
+fn exchange<const N: usize>(lines: &mut [Lanes<N>], low: usize, high: usize) {
+    let (before, after) = (lines[low], lines[high]);
+    for column in 0..N {
+        lines[low][column] = lesser(before[column], after[column]);
+        lines[high][column] = greater(before[column], after[column]);
     }
 }
 

@@ -254,6 +254,9 @@ impl<'a, const N: usize> Rows<'a, N> {
             // each row's own centre, by which it is another's neighbour
             let mut centres: Vec<f32> = (0..self.each.len()).map(|n| self.centre_mm(n)).collect();
             let mut parted = false;
+            if !self.any_near(&centres) {
+                break;
+            }
             for number in 0..self.each.len() {
                 if self.is_near(&centres, number) && self.part(number) {
                     centres[number] = self.centre_mm(number);
@@ -281,7 +284,23 @@ impl<'a, const N: usize> Rows<'a, N> {
         self.bases.needle.reach_mm() + (self.bases.half as f32 + 0.5) * self.bases.line_mm
     }
 
-    /// Whether one of the rows beside it lies so near; hardly any does.
+    /// Whether any row lies so near one beside it: on most cards none does.
+    fn any_near(&self, centres: &[f32]) -> bool {
+        let pitch = self.bases.pitch_mm;
+        let here = |number| number as f32 * pitch + self.at_mm(number);
+        let heres: Vec<f32> = (0..centres.len()).map(here).collect();
+        let sight = self.sight_mm();
+        let near = |a: &[f32], b: &[f32]| {
+            let both = a.iter().zip(b);
+            both.fold(false, |near, (a, b)| near | ((a - b).abs() < sight))
+        };
+        (1..=2).any(|apart| {
+            let (others, own) = (centres.get(apart..), heres.get(apart..));
+            near(&heres, others.unwrap_or_default()) | near(own.unwrap_or_default(), centres)
+        })
+    }
+
+    /// Whether one of the rows beside it lies so near.
     fn is_near(&self, centres: &[f32], number: usize) -> bool {
         let here = number as f32 * self.bases.pitch_mm + self.at_mm(number);
         let (before, after) = centres.split_at(number);
@@ -295,7 +314,7 @@ impl<'a, const N: usize> Rows<'a, N> {
     fn at_mm(&self, number: usize) -> f32 {
         let place = number as f32 * self.bases.pitch_mm;
         let window = self.each[number].window.as_ref();
-        window.map_or(self.lead_mm(number), |window| window.centre_mm - place)
+        window.map_or_else(|| self.lead_mm(number), |window| window.centre_mm - place)
     }
 
     /// Measures a row anew whose neighbours lie so near that their light falls

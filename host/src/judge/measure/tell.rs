@@ -6,7 +6,7 @@
 //! small differences that blocks and paper have.
 
 use super::super::input::{Geometry, Limits};
-use super::super::light::Lanes;
+use super::super::light::{Lanes, micrometres, permille};
 use super::super::verdict::UnreadReason;
 use super::bases::SHAPES;
 use super::dust::DIMMEST;
@@ -96,7 +96,7 @@ fn quiet_enough<const N: usize>(
         if f64::from(*noise) > limits.most_noise {
             return Err(UnreadReason::TooNoisy {
                 hole,
-                permille: super::super::light::permille(*noise),
+                permille: permille(*noise),
             });
         }
     }
@@ -200,33 +200,35 @@ fn row_spots<'a, const N: usize>(
         weighed.solid[lane] *= scales.rough[lane];
     }
     let within = rows.within_pegs(number);
-    let plain = weighed.is_plain(rows.light.holes) && within == [false; N];
+    let plain = weighed.is_plain(rows.light.holes) & (within == [false; N]);
     let diameter_mm = geometry.hole_diameter_mm as f32;
-    spots.extend((0..N).take(rows.light.holes).map(|lane| {
-        if within[lane] {
-            return Spot {
-                what: What::WithinPeg,
-                ..Spot::default()
-            };
-        }
+    let (mut offset_um, mut diameter_um, mut open) = ([0; N], [0; N], [0; N]);
+    for lane in 0..N {
+        offset_um[lane] = micrometres(row.along_mm[lane]);
+        diameter_um[lane] = micrometres(diameter_mm + row.wider_mm[lane]);
+        open[lane] = permille(weighed.open[lane]);
+    }
+    let mut found = [Spot::default(); N];
+    for (lane, found) in found.iter_mut().enumerate() {
         let spot = if plain {
             plainly(weighed.whole[lane], weighed.solid[lane])
-        } else {
+        } else if within[lane] {
+            found.what = What::WithinPeg;
+            continue;
+        } else if lane < rows.light.holes {
             spot(rows, levels, &weighed, lane)
+        } else {
+            break;
         };
-        Spot {
-            open: at_least_nothing(weighed.open[lane]),
+        *found = Spot {
+            open_permille: open[lane],
             is_lit: (spot.what != What::Solid) & (row.amplitude[lane] > LEAST_LIGHT),
-            offset_mm: row.along_mm[lane],
-            diameter_mm: diameter_mm + row.wider_mm[lane],
+            offset_um: offset_um[lane],
+            diameter_um: diameter_um[lane],
             ..spot
-        }
-    }));
-}
-
-/// Nothing for less than nothing.
-fn at_least_nothing(share: f32) -> f32 {
-    if share > 0.0 { share } else { 0.0 }
+        };
+    }
+    spots.extend(found.iter().take(rows.light.holes));
 }
 
 /// One position, with what dust and lamp may have done to it.
@@ -348,7 +350,7 @@ fn strays<const N: usize>(rows: &Rows<'_, N>, spots: &mut [Spot]) {
                 spot.filter(|spot| left > STRAY && matches!(spot.what, What::Solid | What::Whole))
             {
                 (spot.what, spot.whole, spot.solid) = (What::Partial, 0.0, 0.0);
-                spot.open = spot.open.max(left);
+                spot.open_permille = spot.open_permille.max(permille(left));
             }
         }
     }

@@ -120,11 +120,17 @@ impl<'a, const N: usize> Tracker<'a, N> {
                 moment[lane] += along * line[lane];
             }
         }
+        // without a branch, which would be guessed wrong at every other hole
+        let mut least = [self.clear; N];
+        if near_peg != &[false; N] {
+            for lane in 0..N {
+                least[lane] = [self.clear, f32::INFINITY][usize::from(near_peg[lane])];
+            }
+        }
         for lane in 0..N {
-            // without a branch, which would be guessed wrong at every other hole
-            let told = f32::from(u8::from((sum[lane] > self.clear) & !near_peg[lane]));
-            sum[lane] *= told;
-            moment[lane] *= told;
+            let told = sum[lane] > least[lane];
+            sum[lane] = if told { sum[lane] } else { 0.0 };
+            moment[lane] = if told { moment[lane] } else { 0.0 };
         }
         let all = halved(sum, |a, b| a + b);
         let moments = halved(moment, |a, b| a + b);
@@ -136,18 +142,15 @@ impl<'a, const N: usize> Tracker<'a, N> {
 /// The card's shift and stretch by its rows alone: the line from which the rows
 /// farthest off are left out one by one, a third of them at most.
 pub(super) fn line(rows: &[Option<f32>], pitch_mm: f32) -> Plane {
-    let mut places: Vec<Place> = rows
-        .iter()
-        .enumerate()
-        .filter_map(|(row, off)| {
-            Some(Place {
-                x_mm: row as f64 * f64::from(pitch_mm),
-                y_mm: 0.0,
-                off_mm: f64::from((*off)?),
-                weight: 1.0,
-            })
+    let mut places = Vec::with_capacity(rows.len());
+    places.extend(rows.iter().enumerate().filter_map(|(row, off)| {
+        Some(Place {
+            x_mm: row as f64 * f64::from(pitch_mm),
+            y_mm: 0.0,
+            off_mm: f64::from((*off)?),
+            weight: 1.0,
         })
-        .collect();
+    }));
     let fewest = (places.len() * 2).div_ceil(3).max(2);
     loop {
         let plane = Plane::least_squares(&places);
