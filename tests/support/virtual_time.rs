@@ -9,7 +9,7 @@ mod decks;
 mod store;
 
 pub use audit::{Audit, LEAST_OPEN, Piece};
-pub use decks::{coarse_fast_rig, curlew_deck, fast_rig, random_deck, seed_or};
+pub use decks::{coarse_fast_rig, curlew_deck, fast_rig, number_or, random_deck, seed_or};
 pub use store::{DiskStore, MemoryStore, Store, tries};
 
 use std::collections::VecDeque;

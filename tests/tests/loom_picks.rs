@@ -1,21 +1,21 @@
-//! Many picks at the loom, past bounce, restarts of the program and pulled cables: none may be lost, added or out of order, and of faultless weaving however
-//! uneven nothing may be called a fault.
+//! Many picks at the loom, past bounce, restarts of the program and pulled cables: none
+//! may be lost, added or out of order, and of faultless weaving however uneven nothing may
+//! be called a fault.
 
 use cardwright::ledger::NewLoomEvent;
 use cardwright::weave::Walk;
 use cardwright_tests::loom::{answer, begin, program, settings, shop, walk};
-use cardwright_tests::virtual_time::seed_or;
+use cardwright_tests::virtual_time::{number_or, seed_or};
 use cardwright_virtual::loom::{LoomWorld, WeaverSettings};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 /// Picks at each of two rates, unless `CARDWRIGHT_LOOM_PICKS` says how many: half a
 /// million each take many minutes.
-const PICKS: u64 = 40_000;
+const PICKS: u64 = 20_000;
 
 fn picks() -> u64 {
-    let given = std::env::var("CARDWRIGHT_LOOM_PICKS").ok();
-    given.and_then(|text| text.parse().ok()).unwrap_or(PICKS)
+    number_or("CARDWRIGHT_LOOM_PICKS", PICKS)
 }
 
 /// The trade's fastest: two-cylinder double-lift machines ran at 160 to 200 picks a

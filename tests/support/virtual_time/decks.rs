@@ -110,6 +110,12 @@ pub fn coarse_fast_rig() -> (WorldSettings, RigFile) {
 /// The seed from the environment, or this one.
 #[must_use]
 pub fn seed_or(usual: u64) -> u64 {
-    let given = std::env::var("CARDWRIGHT_SEED").ok();
+    number_or("CARDWRIGHT_SEED", usual)
+}
+
+/// A number from the environment, or this one.
+#[must_use]
+pub fn number_or(name: &str, usual: u64) -> u64 {
+    let given = std::env::var(name).ok();
     given.and_then(|text| text.parse().ok()).unwrap_or(usual)
 }
