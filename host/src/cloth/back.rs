@@ -18,6 +18,7 @@ mod paper;
 mod settle;
 
 use super::repeat::Over;
+use super::seams::Seams;
 use super::squares::Squares;
 use super::woven::{OtherFormat, same_format};
 use super::{Binding, Cloth, Colour, Edges, Face, Mounting, MountingFault, Weave};
@@ -183,12 +184,15 @@ impl Cloth {
         let columns = mounting.columns();
         let width = columns as usize;
         let labels = Label::all(self);
-        let at = guess::guess(&labels, seen, width)
+        let lines = u32::try_from(seen.len() / width).unwrap_or(u32::MAX);
+        let seams = Seams::of(self, mounting, lines);
+        let at = guess::guess(&labels, &seams, seen, width)
             .map_err(|at| self.no_colour(at / width, at % width))?;
         let mut paper = Paper {
             wefts: self.wefts.len(),
             width,
             over: Over::of(self, mounting),
+            seams: &seams,
             longest: self.longest_float,
             seen,
             at,
@@ -201,7 +205,7 @@ impl Cloth {
             if !wrong.is_empty() {
                 break;
             }
-            wrong = self.freed(&mut paper)?;
+            wrong = self.freed(&mut paper, mounting)?;
             if wrong.is_empty() {
                 break;
             }
@@ -213,7 +217,7 @@ impl Cloth {
             let either = (0..seen.len()).filter(|at| paper.either(*at)).count() as u64;
             return Ok(Found { squares, either });
         };
-        let made = self.lifts_of(&squares, paper.over);
+        let made = self.lifts_of(&squares, mounting);
         let differ = |at: &usize| made[*at] != seen[*at];
         let first = (0..seen.len()).find(differ).unwrap_or_default();
         let number = |place: usize| u32::try_from(place + 1).unwrap_or(u32::MAX);
@@ -229,10 +233,14 @@ impl Cloth {
 
     /// Points that the paper, made into cards, does without: no float keeps them. Leaves
     /// the squares that are then wrong.
-    fn freed(&self, paper: &mut Paper<'_>) -> Result<BTreeSet<usize>, BackFault> {
+    fn freed(
+        &self,
+        paper: &mut Paper<'_>,
+        mounting: &Mounting,
+    ) -> Result<BTreeSet<usize>, BackFault> {
         let columns = u32::try_from(paper.width).unwrap_or(u32::MAX);
         let squares = self.squares(paper.colours(), columns)?;
-        let made = self.lifts_of(&squares, paper.over);
+        let made = self.lifts_of(&squares, mounting);
         let mut wrong = BTreeSet::new();
         for (at, (made, seen)) in made.iter().zip(paper.seen).enumerate() {
             let wefts = (0..paper.wefts).filter(|weft| (made ^ seen) >> weft & 1 == 1);
@@ -276,11 +284,11 @@ impl Cloth {
     }
 
     /// As [`Cloth::lifted_by`], of squares instead of cards.
-    fn lifts_of(&self, squares: &Squares, over: Over) -> Vec<u16> {
+    fn lifts_of(&self, squares: &Squares, mounting: &Mounting) -> Vec<u16> {
         let (columns, wefts) = (squares.columns() as usize, self.wefts.len());
         let mut made = vec![0; squares.colours().len()];
         let mut pick = 0;
-        self.each_pick(squares, over, |lifted| {
+        self.each_pick(squares, mounting, |lifted| {
             let line = &mut made[pick / wefts * columns..][..columns];
             for (made, lifted) in line.iter_mut().zip(lifted) {
                 *made |= u16::from(*lifted) << (pick % wefts);

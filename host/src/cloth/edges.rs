@@ -36,6 +36,17 @@ impl Picks {
         self.lifted.extend_from_slice(lifted);
     }
 
+    /// Whether this pick lifts this column.
+    pub fn lifts(&self, pick: usize, column: usize) -> bool {
+        self.lifted[pick * self.columns + column]
+    }
+
+    /// Makes it lift what it left, or leave what it lifted.
+    pub fn turn(&mut self, pick: usize, column: usize) {
+        let lifted = &mut self.lifted[pick * self.columns + column];
+        *lifted = !*lifted;
+    }
+
     /// Leaves out the points that are not needed, and gives the picks.
     pub fn cleared(mut self, longest: usize) -> impl Iterator<Item = Vec<bool>> {
         // A point that is left out can shorten a float of the other yarn and so free a

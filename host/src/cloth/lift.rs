@@ -9,14 +9,17 @@
 //! than the limit is left within the area. Where edges are kept clear, a point
 //! that binds a float is left out at either end of the float only, and the
 //! satin is so much closer that the limit still holds. Floats that go on over
-//! the edge of their area, or of the paper, are not seen here. The edge of the
-//! paper is an edge of an area only if the cloth shows another colour beyond.
+//! the edge of their area are not seen here. Those that go on over the edge of the
+//! paper are bound as `seams` has it. The edge of the paper is an edge of an area
+//! only if the cloth shows another colour beyond.
 
 use super::areas::{Areas, Run, runs};
+use super::edges::Picks;
 use super::repeat::Over;
 use super::satin;
+use super::seams::{Seams, Square};
 use super::squares::Squares;
-use super::weave::Weave;
+use super::weave::{Bound, Weave};
 use super::{Binding, Cloth, Colour, Edges};
 use crate::deck::FirstPick;
 
@@ -124,14 +127,10 @@ impl<'a> Lifter<'a> {
         for (place, run) in self.runs.iter().enumerate() {
             let colour = &self.cloth.colours[usize::from(run.colour)];
             let weave = &colour.weaves[weft];
-            let (left, first) = match (&self.areas, colour.binding) {
-                (Some(areas), Binding::Afresh) => areas.begin(self.line, place),
-                _ => (0, 0),
-            };
-            // areas that hang together over the edge of the repeat begin beyond it
-            let (columns, lines) = (lifted.len(), self.squares.lines() as usize);
-            let pick = (self.line as usize + lines - first) % lines;
-            let end = |column: usize| (column + columns - left) % columns;
+            let begin = self.begin(colour, self.line, || place);
+            let counted = |column| self.counted(begin, self.line, column);
+            let (_, pick) = counted(run.from);
+            let end = |column| counted(column).0;
             let squares = &mut lifted[run.from..run.to];
             repeat(weave.pick(pick), end(run.from), squares);
             if let Some(points) = self.points[usize::from(run.colour)][weft] {
@@ -139,6 +138,106 @@ impl<'a> Lifter<'a> {
                     points.at(end(column), pick)
                 });
             }
+        }
+    }
+
+    /// Left column and first line of the area of this run of a line.
+    fn begin(&self, colour: &Colour, line: u32, run: impl Fn() -> usize) -> (usize, usize) {
+        match (&self.areas, colour.binding) {
+            (Some(areas), Binding::Afresh) => areas.begin(line, run()),
+            _ => (0, 0),
+        }
+    }
+
+    /// End and pick of a square as counted from where its area begins.
+    fn counted(&self, begin: (usize, usize), line: u32, column: usize) -> (usize, usize) {
+        // areas that hang together over the edge of the repeat begin beyond it
+        let after = |at: usize, begin: usize, round: usize| (at + round - begin) % round;
+        let (columns, lines) = (self.squares.columns(), self.squares.lines());
+        (
+            after(column, begin.0, columns as usize),
+            after(line as usize, begin.1, lines as usize),
+        )
+    }
+
+    /// Whether floats of this weft could be bound at this square.
+    fn is_point(&self, weft: usize, line: u32, column: usize) -> bool {
+        let here = self.at(line);
+        let colour = usize::from(here[column]);
+        self.points[colour][weft].is_some_and(|points| {
+            let beyond = |run: &Run| run.to <= column;
+            let run = || match line == self.line {
+                true => self.runs.partition_point(beyond),
+                false => runs(here).take_while(beyond).count(),
+            };
+            let begin = self.begin(&self.cloth.colours[colour], line, run);
+            let (end, pick) = self.counted(begin, line, column);
+            points.at(end, pick)
+        })
+    }
+
+    /// Binds the floats of this weft's pick of the line that are too long over the sides
+    /// of the paper.
+    pub fn bind_over_sides(&self, weft: usize, seams: &Seams, lifted: &mut [bool]) {
+        let here = self.at(self.line);
+        for strip in seams.across() {
+            let square = |column: &usize| {
+                let ends = |bound: Bound| bound.ends;
+                self.square(here[*column], weft, lifted[*column], ends)
+            };
+            let squares = strip.places.iter().map(square).collect();
+            let satin = |column| self.is_point(weft, self.line, column);
+            for column in strip.bind(squares, self.line as usize, satin) {
+                lifted[column] = !lifted[column];
+            }
+        }
+    }
+
+    /// Binds the floats of all picks that are too long over the last line and the first.
+    pub fn bind_over_ends(&self, seams: &Seams, picks: &mut Picks) {
+        let Some(strip) = seams.along() else {
+            return;
+        };
+        let wefts = self.cloth.wefts.len();
+        let (first, last) = (self.at(0), self.at(self.squares.lines() - 1));
+        let lines: Vec<&[u8]> = {
+            let line = |line: &usize| u32::try_from(*line).unwrap_or(u32::MAX);
+            strip.places.iter().map(|at| self.at(line(at))).collect()
+        };
+        for column in (0..first.len()).filter(|column| first[*column] == last[*column]) {
+            let colour = &self.cloth.colours[usize::from(first[column])];
+            for weft in (0..wefts).filter(|weft| colour.weaves[*weft].bound().picks.is_some()) {
+                let square = |(line, colours): (&usize, &&[u8])| {
+                    let lifted = picks.lifts(line * wefts + weft, column);
+                    self.square(colours[column], weft, lifted, |bound| bound.picks)
+                };
+                let squares = strip.places.iter().zip(&lines).map(square).collect();
+                let satin = |line: usize| {
+                    let line = u32::try_from(line).unwrap_or(u32::MAX);
+                    self.is_point(weft, line, column)
+                };
+                for line in strip.bind(squares, column, satin) {
+                    picks.turn(line * wefts + weft, column);
+                }
+            }
+        }
+    }
+
+    /// A square of this colour that the weft's pick lifts or leaves.
+    fn square(
+        &self,
+        colour: u8,
+        weft: usize,
+        lifted: bool,
+        limit: impl Fn(Bound) -> Option<u32>,
+    ) -> Square {
+        let of = &self.cloth.colours[usize::from(colour)];
+        let weave = &of.weaves[weft];
+        Square {
+            colour,
+            floats: weave.float() == Some(lifted),
+            limit: limit(weave.bound()).map(|limit| limit as usize),
+            clear: of.edges == Edges::Clear,
         }
     }
 

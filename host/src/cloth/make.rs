@@ -8,6 +8,7 @@ use super::edges::Picks;
 use super::hooks::Place;
 use super::lift::Lifter;
 use super::repeat::Over;
+use super::seams::Seams;
 use super::squares::Squares;
 use super::{Cloth, Edges, Face, Mounting, MountingFault, Selvedge, Spare};
 use crate::deck::file::MOST_CARDS;
@@ -121,7 +122,7 @@ impl Cloth {
         let rows = usize::from(self.format.rows());
         let hooks = Hooks::of(mounting);
         let mut cards = Vec::with_capacity(squares.lines() as usize * self.wefts.len());
-        self.each_pick(squares, Over::of(self, mounting), |lifted| {
+        self.each_pick(squares, mounting, |lifted| {
             let mut card = vec![Row::BLANK; rows];
             hooks.cut(lifted, self.face, &mut card);
             if let Some(selvedge) = self.selvedge() {
@@ -133,26 +134,35 @@ impl Cloth {
     }
 
     /// Which columns each pick lifts, as seen on the face, first woven first.
-    pub(super) fn each_pick(&self, squares: &Squares, over: Over, mut cut: impl FnMut(&[bool])) {
+    pub(super) fn each_pick(
+        &self,
+        squares: &Squares,
+        mounting: &Mounting,
+        mut cut: impl FnMut(&[bool]),
+    ) {
         let columns = squares.columns() as usize;
-        let clear = self
-            .colours
-            .iter()
-            .any(|colour| colour.edges == Edges::Clear);
-        let mut picks = clear.then(|| Picks::new(columns, over));
+        let over = Over::of(self, mounting);
+        let seams = Seams::of(self, mounting, squares.lines());
+        let mut colours = self.colours.iter();
+        let clear = colours.any(|colour| colour.edges == Edges::Clear);
+        // what looks back from the last pick to the first needs them all
+        let whole = clear || seams.along().is_some();
+        let mut picks = whole.then(|| Picks::new(columns, over));
         let mut lifter = Lifter::new(self, squares, over);
         let mut lifted = vec![false; columns];
         for line in 0..squares.lines() {
             lifter.go_to(line);
             for weft in 0..self.wefts.len() {
                 lifter.lift(weft, &mut lifted);
+                lifter.bind_over_sides(weft, &seams, &mut lifted);
                 match &mut picks {
                     Some(picks) => picks.push(&lifted, &lifter.points_at_edges(weft, &lifted)),
                     None => cut(&lifted),
                 }
             }
         }
-        if let Some(picks) = picks {
+        if let Some(mut picks) = picks {
+            lifter.bind_over_ends(&seams, &mut picks);
             picks
                 .cleared(self.longest_float)
                 .for_each(|lifted| cut(&lifted));

@@ -23,6 +23,7 @@ mod mounting;
 mod read;
 mod repeat;
 pub mod satin;
+mod seams;
 mod squares;
 mod text;
 pub mod tie;

@@ -12,5 +12,6 @@ mod clear;
 mod files;
 mod handbooks;
 mod making;
+mod seams;
 mod support;
 mod woven;

@@ -4,10 +4,11 @@
 //! that no label can make. A point that is left out costs little, a lift that no weave
 //! explains costs much.
 
+use super::super::seams::Seams;
 use super::labels::{Label, Sign};
 
-/// What a left-out point and an unexplained hole cost in a window.
-const LEFT_OUT: u16 = 3;
+/// What a point that may be so and an unexplained hole cost in a window.
+const PERHAPS: u16 = 3;
 const WRONG: u16 = 8;
 
 /// Least and most squares from the middle of a window to its side.
@@ -23,6 +24,7 @@ fn reach(labels: &[Label<'_>]) -> usize {
 /// The costs of one label in a window that goes down the lines.
 struct Window<'a> {
     label: &'a Label<'a>,
+    seams: &'a Seams,
     /// The sums of each column over the lines of the window.
     columns: Vec<u16>,
     /// The costs of the line in the middle.
@@ -33,9 +35,10 @@ struct Window<'a> {
 
 impl Window<'_> {
     fn cost(&self, column: usize, line: usize, seen: u16) -> u16 {
-        match self.label.sign(column, line, seen) {
+        let near = |_| self.seams.near(column, line);
+        match self.label.sign(column, line, seen, near) {
             Sign::Right => 0,
-            Sign::LeftOut => LEFT_OUT,
+            Sign::Perhaps => PERHAPS,
             Sign::Wrong => WRONG,
         }
     }
@@ -76,11 +79,17 @@ impl Window<'_> {
 }
 
 /// The guess, or the first square that no label makes.
-pub(super) fn guess(labels: &[Label<'_>], seen: &[u16], width: usize) -> Result<Vec<u8>, usize> {
+pub(super) fn guess(
+    labels: &[Label<'_>],
+    seams: &Seams,
+    seen: &[u16],
+    width: usize,
+) -> Result<Vec<u8>, usize> {
     let reach = reach(labels);
     let line = |line: usize| seen.get(line * width..(line + 1) * width);
     let window = |label| Window {
         label,
+        seams,
         columns: vec![0; width],
         line: vec![0; width],
         sums: vec![0; width],
@@ -103,7 +112,8 @@ pub(super) fn guess(labels: &[Label<'_>], seen: &[u16], width: usize) -> Result<
             let seen = seen[at * width + column];
             let labels = (0u8..).zip(&windows);
             let fits = |(_, window): &(u8, &Window<'_>)| {
-                window.label.sign(column, at, seen) != Sign::Wrong
+                let near = |_| seams.near(column, at);
+                window.label.sign(column, at, seen, near) != Sign::Wrong
             };
             let best = labels
                 .filter(fits)

@@ -31,8 +31,9 @@ pub(super) struct Label<'a> {
 pub(super) enum Sign {
     /// As it is seen.
     Right,
-    /// A point of the weave is not there, which may be left out.
-    LeftOut,
+    /// A point of the weave is not there, which may be left out, or one is there that only
+    /// the edge of the repeat asks for.
+    Perhaps,
     /// It never is so.
     Wrong,
 }
@@ -118,8 +119,15 @@ impl<'a> Label<'a> {
         self.colour.edges == Edges::Clear && self.colour.weaves[weft].is_satin()
     }
 
-    /// How well these holes fit, if nothing is known of the squares around.
-    pub fn sign(&self, column: usize, line: usize, seen: u16) -> Sign {
+    /// How well these holes fit, if nothing is known of the squares around but whether
+    /// they let a weft's float be bound for the edge of the repeat.
+    pub fn sign(
+        &self,
+        column: usize,
+        line: usize,
+        seen: u16,
+        over_edge: impl Fn(usize) -> bool,
+    ) -> Sign {
         let mut all = Sign::Right;
         for weft in 0..self.points.len() {
             let seen = seen >> weft & 1 == 1;
@@ -129,8 +137,9 @@ impl<'a> Label<'a> {
             all = match (as_woven, bound) {
                 (true, false) => all,
                 (false, true) => all,
-                (true, true) => Sign::LeftOut,
-                _ if self.leaves_out(weft) && weave.float() == Some(seen) => Sign::LeftOut,
+                (true, true) => Sign::Perhaps,
+                _ if self.leaves_out(weft) && weave.float() == Some(seen) => Sign::Perhaps,
+                _ if self.points[weft].is_some() && over_edge(weft) => Sign::Perhaps,
                 _ => return Sign::Wrong,
             };
         }

@@ -4,10 +4,12 @@
 //! the cards' holes, looked at with the squares around them. Refuses nothing.
 //!
 //! A point beside an edge may be there only if without it a thread of these very cards
-//! would float too far: of the cards as they are no other point could be left out.
+//! would float too far: of the cards as they are no other point could be left out. So it
+//! is with a point that only the edge of the repeat asks for.
 
 use super::super::edges::Extent;
 use super::super::repeat::Over;
+use super::super::seams::Seams;
 use super::labels::{Label, Sign};
 use std::collections::HashSet;
 
@@ -16,6 +18,7 @@ pub(super) struct Paper<'a> {
     pub wefts: usize,
     pub width: usize,
     pub over: Over,
+    pub seams: &'a Seams,
     /// Threads over which none may float for the sake of a clear edge.
     pub longest: usize,
     /// What the cards lift at each square, first woven line first: a bit a weft.
@@ -82,7 +85,8 @@ impl Paper<'_> {
         (0..self.wefts).all(|weft| {
             let seen = self.seen[at] >> weft & 1 == 1;
             let mut lifted = label.lifts(weft, column, line);
-            if label.could_bind(weft, column, line) && self.binds(at, weft) {
+            let bound = label.could_bind(weft, column, line) && self.binds(at, weft);
+            if bound || self.binds_over_edge(at, weft) {
                 lifted = !lifted;
             }
             let float = label.colour.weaves[weft].float();
@@ -114,6 +118,45 @@ impl Paper<'_> {
             || bound.picks.is_some_and(|picks| {
                 let at_end = || other(self.step(at, 0, -1)) || other(self.step(at, 0, 1));
                 longer(picks as usize, line, self.lines(), along_end) && !(clear && at_end())
+            })
+    }
+
+    /// Whether a thread of the cards would float too far over the edge of the repeat if
+    /// it were not bound there, so that a point stands there for that alone.
+    fn binds_over_edge(&self, at: usize, weft: usize) -> bool {
+        let label = self.label(at);
+        let same = |other| self.colour(other) == label.place;
+        !self.free.contains(&(at, weft)) && self.floats_over_edge(at, weft, label, same)
+    }
+
+    /// Whether a float of this label through a place, over squares that are `same`, is
+    /// over the edge of the repeat longer than its limit in the cards, not bound there.
+    fn floats_over_edge(
+        &self,
+        at: usize,
+        weft: usize,
+        label: &Label<'_>,
+        same: impl Fn(usize) -> bool,
+    ) -> bool {
+        let weave = &label.colour.weaves[weft];
+        let (line, column) = (at / self.width, at % self.width);
+        let (bound, float) = (weave.bound(), weave.float());
+        if bound.is_none() || !self.seams.near(column, line) {
+            return false;
+        }
+        let floats = |other: usize| {
+            let lifted = self.seen[other] >> weft & 1 == 1;
+            other == at || (float == Some(lifted) && same(other))
+        };
+        let along_line = |column: usize| floats(line * self.width + column);
+        let along_end = |line: usize| floats(line * self.width + column);
+        let mut across = self.seams.across().iter();
+        bound
+            .ends
+            .is_some_and(|ends| across.any(|strip| strip.floats(column, ends, along_line)))
+            || bound.picks.is_some_and(|picks| {
+                let strip = self.seams.along();
+                strip.is_some_and(|strip| strip.floats(line, picks, along_end))
             })
     }
 
@@ -150,14 +193,23 @@ impl Paper<'_> {
         let far = isize::try_from(self.far).unwrap_or(isize::MAX);
         let steps = (-far..=far).filter(|step| *step != 0);
         let cross = steps.flat_map(move |step| [self.step(at, step, 0), self.step(at, 0, step)]);
-        std::iter::once(at).chain(cross.flatten())
+        // borders, of which a step over the side knows nothing
+        let beyond = (self.over == Over::Nothing).then(|| {
+            let strips = self.seams.across().iter();
+            let near = strips.filter(move |strip| strip.places.contains(&(at % self.width)));
+            let columns = near.flat_map(|strip| &strip.places);
+            columns.map(move |column| at / self.width * self.width + column)
+        });
+        let cross = cross.flatten().chain(beyond.into_iter().flatten());
+        std::iter::once(at).chain(cross)
     }
 
     /// The labels that can make this square's holes in some place.
     pub fn fitting(&self, at: usize) -> impl Iterator<Item = u8> + '_ {
         let (line, column) = (at / self.width, at % self.width);
         let fits = move |(_, label): &(u8, &Label<'_>)| {
-            label.sign(column, line, self.seen[at]) != Sign::Wrong
+            let over_edge = |weft| self.floats_over_edge(at, weft, label, |_| true);
+            label.sign(column, line, self.seen[at], over_edge) != Sign::Wrong
         };
         (0u8..)
             .zip(&self.labels)
