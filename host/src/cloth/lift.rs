@@ -128,9 +128,9 @@ impl<'a> Lifter<'a> {
             let colour = &self.cloth.colours[usize::from(run.colour)];
             let weave = &colour.weaves[weft];
             let begin = self.begin(colour, self.line, || place);
-            let counted = |column| self.counted(begin, self.line, column);
-            let (_, pick) = counted(run.from);
-            let end = |column| counted(column).0;
+            let (_, pick) = self.counted(begin, self.line, run.from);
+            let columns = lifted.len();
+            let end = |column: usize| (column + columns - begin.0) % columns;
             let squares = &mut lifted[run.from..run.to];
             repeat(weave.pick(pick), end(run.from), squares);
             if let Some(points) = self.points[usize::from(run.colour)][weft] {
@@ -166,9 +166,12 @@ impl<'a> Lifter<'a> {
         let colour = usize::from(here[column]);
         self.points[colour][weft].is_some_and(|points| {
             let beyond = |run: &Run| run.to <= column;
-            let run = || match line == self.line {
-                true => self.runs.partition_point(beyond),
-                false => runs(here).take_while(beyond).count(),
+            let run = || {
+                if line == self.line {
+                    self.runs.partition_point(beyond)
+                } else {
+                    runs(here).take_while(beyond).count()
+                }
             };
             let begin = self.begin(&self.cloth.colours[colour], line, run);
             let (end, pick) = self.counted(begin, line, column);

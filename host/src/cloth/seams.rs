@@ -185,20 +185,28 @@ impl Strip {
             // a point shows wherever its column is worked
             from = if points.is_empty() { float.end } else { 0 };
             for at in points {
-                let place = self.places[at];
                 if squares[at].floats {
-                    bound.push(place);
+                    bound.push(self.places[at]);
                 }
-                for (square, _) in squares
-                    .iter_mut()
-                    .zip(&self.places)
-                    .filter(|(_, other)| **other == place)
-                {
-                    square.floats = false;
-                }
+                self.set(&mut squares, self.places[at], false);
             }
         }
+        // the way back knows a point for the sake of the edge by its being needed
+        bound.retain(|place| {
+            self.set(&mut squares, *place, true);
+            let needed = too_long(&squares, 0).is_some();
+            self.set(&mut squares, *place, !needed);
+            needed
+        });
         bound
+    }
+
+    /// Lets a place float, or binds it, wherever it is worked.
+    fn set(&self, squares: &mut [Square], place: usize, floats: bool) {
+        let all = squares.iter_mut().zip(&self.places);
+        for (square, _) in all.filter(|(_, other)| **other == place) {
+            square.floats = floats;
+        }
     }
 
     /// Whether a float through this place is longer than the limit, if a point there could
