@@ -293,7 +293,7 @@ fn command(as_json: bool, words: &[&str]) -> Result<(u8, Vec<String>), String> {
     let line = Line::try_parse_from([&["cardwright"], words].concat())
         .map_err(|error| error.to_string())?;
     let mut out = Vec::new();
-    let status = cardwright::cli::deck::run(&line.deck, as_json, &mut out)
+    let status = cardwright::cli::deck::run(&line.deck, None, as_json, &mut out)
         .map_err(|error| format!("{error:#}"))?;
     let text = String::from_utf8(out).expect("text");
     Ok((status, text.lines().map(str::to_owned).collect()))

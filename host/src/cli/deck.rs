@@ -6,6 +6,7 @@
 
 mod cloth;
 mod make;
+mod on_rig;
 mod paper;
 mod settle;
 mod sheet;
@@ -81,13 +82,19 @@ pub struct CompareArgs {
     pub second: PathBuf,
 }
 
-/// Runs a deck command and says with what status the program should end.
+/// Runs a deck command and says with what status the program should end. `rig_file`
+/// says how the rig is built on which the time is told; the built-in one if not given.
 ///
 /// # Errors
 /// The input is wrong: exit status 2.
-pub fn run(args: &DeckArgs, as_json: bool, out: &mut dyn Write) -> Result<u8> {
+pub fn run(
+    args: &DeckArgs,
+    rig_file: Option<&Path>,
+    as_json: bool,
+    out: &mut dyn Write,
+) -> Result<u8> {
     match args {
-        DeckArgs::Make(args) => make::run(args, as_json, out),
+        DeckArgs::Make(args) => make::run(args, rig_file, as_json, out),
         DeckArgs::Show(args) => show(args, as_json, out),
         DeckArgs::Compare(args) => tell_apart(args, as_json, out),
         DeckArgs::Paper(args) => paper::run(args, as_json, out),

@@ -65,7 +65,7 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<u8> {
     screen
         .extra
         .insert("out".to_string(), serde_json::json!(out));
-    let deck_file = make_deck(&out, &mut screen)?;
+    let deck_file = make_deck(&out, common.rig_file.as_deref(), &mut screen)?;
     let faults = match &common.faults {
         Some(file) => FaultFile::read(file)?,
         None => FaultFile::parse(FAULTS, "demo-data/faults.toml")?,
@@ -147,7 +147,8 @@ fn new_directory() -> Result<PathBuf> {
     })
 }
 
-fn make_deck(out: &Path, screen: &mut Screen) -> Result<PathBuf> {
+fn make_deck(out: &Path, rig_file: Option<&Path>, screen: &mut Screen) -> Result<PathBuf> {
+    let rig = RigFile::read(rig_file)?;
     let put = |name: &str, bytes: &[u8]| -> Result<PathBuf> {
         let file = out.join(name);
         std::fs::write(&file, bytes)
@@ -156,8 +157,8 @@ fn make_deck(out: &Path, screen: &mut Screen) -> Result<PathBuf> {
     };
     let paper = put("curlew.png", PAPER)?;
     let cloth = Cloth::read(&put("towel.toml", CLOTH)?)?;
-    let (deck, checked) = deck_of_paper(&paper, &cloth, Some(SquaresBy::Pixels), false)?;
-    for line in checked.checks.lines() {
+    let (deck, checked) = deck_of_paper(&paper, &cloth, Some(SquaresBy::Pixels), false, &rig)?;
+    for line in checked.lines() {
         screen.note(&line);
     }
     let file = out.join("curlew.deck");

@@ -260,7 +260,9 @@ fn dispatch(command: &Command) -> Result<u8> {
     let common = &command.common;
     let mut out = std::io::stdout().lock();
     match &command.what {
-        What::Deck(Deck::File(args)) => deck::run(args, common.json, &mut out),
+        What::Deck(Deck::File(args)) => {
+            deck::run(args, common.rig_file.as_deref(), common.json, &mut out)
+        }
         What::Deck(Deck::Which(args)) => {
             drop(out);
             which::run(args, common)

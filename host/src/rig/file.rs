@@ -14,6 +14,10 @@ use crate::judge::{Geometry, Limits};
 
 const BENCH: &str = include_str!("../../rigs/bench.toml");
 
+/// The bench's figures that only estimates use: a rig file may leave them out.
+const USUAL_PICK_UP_MM: f64 = 40.0;
+const STROKE_MS: f64 = 20.0;
+
 /// A rig file's content.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -37,6 +41,7 @@ struct Feed {
     settle_ms: f64,
     edge_to_punch_mm: f64,
     pick_up_mm: f64,
+    usual_pick_up_mm: Option<f64>,
     run_out_mm: f64,
     length_slack_mm: f64,
     magazine: bool,
@@ -50,6 +55,7 @@ struct Punch {
     coils_at_once: u8,
     coil_on_limit_ms: f64,
     coil_duty: f64,
+    stroke_ms: Option<f64>,
     stroke_timeout_ms: f64,
 }
 
@@ -180,6 +186,12 @@ impl RigFile {
                 1000.0,
             ),
             ("feed.pick_up_mm", self.feed.pick_up_mm, 1.0, 1000.0),
+            (
+                "feed.usual_pick_up_mm",
+                self.usual_pick_up_mm(),
+                0.1,
+                self.feed.pick_up_mm,
+            ),
             ("feed.run_out_mm", self.feed.run_out_mm, 1.0, 1000.0),
             (
                 "feed.length_slack_mm",
@@ -206,6 +218,7 @@ impl RigFile {
                 1000.0,
             ),
             ("punch.coil_duty", self.punch.coil_duty, 0.01, 1.0),
+            ("punch.stroke_ms", self.stroke_ms(), 1.0, 10_000.0),
             (
                 "punch.stroke_timeout_ms",
                 self.punch.stroke_timeout_ms,
@@ -310,6 +323,20 @@ impl RigFile {
     #[must_use]
     pub fn loads_by_hand(&self) -> bool {
         !self.feed.magazine
+    }
+
+    /// How far a card usually is from the edge sensor when it is taken up.
+    #[must_use]
+    pub fn usual_pick_up_mm(&self) -> f64 {
+        let feed = &self.feed;
+        feed.usual_pick_up_mm
+            .unwrap_or(USUAL_PICK_UP_MM.min(feed.pick_up_mm))
+    }
+
+    /// What the block takes down and up again.
+    #[must_use]
+    pub fn stroke_ms(&self) -> f64 {
+        self.punch.stroke_ms.unwrap_or(STROKE_MS)
     }
 
     /// Light channels that are there, whatever the card's width.

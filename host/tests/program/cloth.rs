@@ -139,6 +139,56 @@ fn checks_alone_write_nothing() {
 }
 
 #[test]
+fn the_time_is_told_on_the_weavers_own_rig() {
+    let place = Place::new();
+    painting(&place, "");
+    let bench = run(&mut cardwright(&["rig", "settings"])).stdout;
+    let rig = |name: &str, changes: &[(&str, &str)]| {
+        let mut text = bench.replace("name = \"bench\"", &format!("name = \"{name}\""));
+        for (from, to) in changes {
+            assert!(text.contains(from), "{from}");
+            text = text.replace(from, to);
+        }
+        let file = place.write(&format!("{name}.toml"), text);
+        file.display().to_string()
+    };
+    let told = |file: &str, more: &[&str]| {
+        let done = make(&place, CLOTH, &[&["--rig-file", file], more].concat());
+        assert_eq!(done.status, 0, "{done:?}");
+        done
+    };
+    let seconds = |file: &str| {
+        let summary = told(file, &["--check", "--json"]).summary();
+        summary["on_rig"]["seconds"].as_f64().expect("seconds")
+    };
+    let lines = |file: &str| told(file, &["--check"]).stdout;
+    // 60 cards of 29 strokes: the block alone takes 34.8 s at 20 ms, 80 ms more each
+    // are 139.2 s
+    let slow = rig("slow", &[("\nstroke_ms = 20.0", "\nstroke_ms = 100.0")]);
+    let as_it_is = rig("as it is", &[]);
+    let more = seconds(&slow) - seconds(&as_it_is);
+    assert!((more - 139.2).abs() <= 1.0, "{more}");
+    let without = make(&place, CLOTH, &["--check", "--json"]).summary();
+    assert_eq!(without["on_rig"]["rig"], "bench");
+    assert_eq!(without["on_rig"]["seconds"], seconds(&as_it_is));
+    // the magazine's push of 200 ms is then a person's
+    let by_hand = rig("laid in", &[("magazine = true ", "magazine = false ")]);
+    let less = seconds(&as_it_is) - seconds(&by_hand);
+    assert!((less - 12.0).abs() <= 1.0, "{less}");
+    let none = rig(
+        "none",
+        &[("acceleration_mm_s2 = 20000", "acceleration_mm_s2 = 0")],
+    );
+    let last = |text: &str| text.lines().last().unwrap_or_default().to_owned();
+    let words: Vec<String> = [&slow, &by_hand, &none]
+        .map(|file| last(&lines(file)))
+        .into();
+    insta::assert_snapshot!(words.join("\n"));
+    let made = told(&slow, &[]).stdout;
+    assert_eq!(last(&made), words[0]);
+}
+
+#[test]
 fn near_colours_are_counted() {
     let place = Place::new();
     painting(&place, "250 251 255");
@@ -189,6 +239,15 @@ fn what_does_not_fit_is_refused_in_plain_words() {
         "P3\n200 1\n255\n".to_owned() + &"255 0 0\n".repeat(200),
     );
     tell("wider than the hooks", &make(&place, CLOTH, &[]));
+    let figure = place.write("rig.toml", "name = \"short\"");
+    let with_rig = ["--rig-file", figure.to_str().expect("a plain path")];
+    painting(&place, "");
+    tell("a rig file that is none", &make(&place, CLOTH, &with_rig));
+    tell("a rig file without a cloth file", &{
+        run(cardwright(&["deck", "make"])
+            .arg(place.file("rose.ppm"))
+            .args(with_rig))
+    });
     insta::assert_snapshot!(words);
     let both = make(&place, CLOTH, &["--format", "400"]);
     assert_eq!(both.status, 2, "{both:?}");

@@ -5,6 +5,7 @@
 //! with a cloth file what a designer would check. Refuses: a picture that does
 //! not fit, before anything is written.
 
+use super::on_rig::OnRig;
 use super::sheet::{SquaresBy, read_paper, refuse_doubtful, ruling_json, ruling_line};
 use super::{DONE, describe, summary};
 use crate::cloth::Cloth;
@@ -12,6 +13,7 @@ use crate::cloth::checks::Checks;
 use crate::deck::paper::{PaperError, PaperSettings, deck_from_picture};
 use crate::deck::{CardFormat, Cut, Deck, FirstPick, SpareRow};
 use crate::paper::Ruling;
+use crate::rig::RigFile;
 use anyhow::{Context, Result, bail};
 use clap::Args;
 use serde_json::json;
@@ -61,7 +63,12 @@ pub struct MakeArgs {
 }
 
 /// Makes a deck.
-pub(super) fn run(args: &MakeArgs, as_json: bool, out: &mut dyn Write) -> Result<u8> {
+pub(super) fn run(
+    args: &MakeArgs,
+    rig_file: Option<&Path>,
+    as_json: bool,
+    out: &mut dyn Write,
+) -> Result<u8> {
     let file = args
         .out
         .clone()
@@ -76,13 +83,26 @@ pub(super) fn run(args: &MakeArgs, as_json: bool, out: &mut dyn Write) -> Result
     let file = (!args.check).then_some(file);
     if let Some(cloth) = &args.cloth {
         let cloth = Cloth::read(cloth)?;
-        let (deck, checked) =
-            deck_of_paper(&args.picture, &cloth, args.squares, args.take_doubtful)?;
+        let rig = RigFile::read(rig_file)?;
+        let (deck, checked) = deck_of_paper(
+            &args.picture,
+            &cloth,
+            args.squares,
+            args.take_doubtful,
+            &rig,
+        )?;
         let made = Made {
             deck,
             checked: Some(checked),
         };
         return tell(&made, file.as_deref(), args.force, as_json, out);
+    }
+    if let Some(rig) = rig_file {
+        bail!(
+            "the time on a rig is told with a cloth file only, so {} would not be used; give \
+             --cloth FILE or leave --rig-file out",
+            rig.display()
+        );
     }
     let settings = PaperSettings {
         format: CardFormat::named_or_file(&args.format)?,
@@ -105,13 +125,23 @@ struct Made {
 
 /// What is told of a deck that was made with a cloth file.
 pub(in crate::cli) struct Checked {
-    pub(in crate::cli) checks: Checks,
+    checks: Checks,
+    on_rig: OnRig,
     /// Squares that were not exactly of a paint.
     near: u64,
     /// By what ruling the squares were found.
     ruling: Option<Ruling>,
     /// Squares that were taken although they are doubtful.
     doubtful: usize,
+}
+
+impl Checked {
+    /// The checks in words, and the time on the rig.
+    pub(in crate::cli) fn lines(&self) -> Vec<String> {
+        let mut lines = self.checks.lines();
+        lines.push(self.on_rig.line());
+        lines
+    }
 }
 
 fn tell(
@@ -137,6 +167,7 @@ fn tell(
                 summary["ruling"] = ruling_json(ruling);
             }
             summary["checks"] = serde_json::to_value(&checked.checks)?;
+            summary["on_rig"] = checked.on_rig.json();
         }
         writeln!(out, "{summary}")?;
         return Ok(DONE);
@@ -163,7 +194,7 @@ fn tell(
                 checked.near
             )?;
         }
-        for line in checked.checks.lines() {
+        for line in checked.lines() {
             writeln!(out, "{line}")?;
         }
     }
@@ -178,13 +209,15 @@ pub(super) fn bytes_of(picture: &Path) -> Result<Vec<u8>, PaperError> {
     })
 }
 
-/// The deck of a point paper, with what a designer would check. Doubtful squares are
+/// The deck of a point paper, with what a designer would check and the time it takes
+/// on this rig. Doubtful squares are
 /// refused unless they are to be taken.
 pub(in crate::cli) fn deck_of_paper(
     picture: &Path,
     cloth: &Cloth,
     by: Option<SquaresBy>,
     take_doubtful: bool,
+    rig: &RigFile,
 ) -> Result<(Deck, Checked)> {
     let bytes = bytes_of(picture)?;
     let named = || picture.display().to_string();
@@ -196,6 +229,7 @@ pub(in crate::cli) fn deck_of_paper(
     let (deck, mounting) = cloth.deck(picture, &bytes, squares).with_context(named)?;
     let checked = Checked {
         checks: cloth.check(&deck, &mounting, Some(squares))?,
+        on_rig: OnRig::new(rig, &deck),
         near: read.near,
         ruling: read.ruling,
         doubtful: read.doubtful.len(),
