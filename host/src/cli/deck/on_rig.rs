@@ -68,6 +68,7 @@ fn refused(refusal: NoRate) -> String {
 fn about(seconds: f64) -> String {
     match seconds {
         seconds if seconds < 90.0 => format!("about {seconds:.0} seconds"),
+        seconds if seconds < 600.0 => format!("about {:.1} minutes", seconds / 60.0),
         seconds if seconds < 90.0 * 60.0 => format!("about {:.0} minutes", seconds / 60.0),
         seconds => format!("about {:.1} hours", seconds / 3600.0),
     }
