@@ -37,10 +37,35 @@ struct StrokeRegister {
     holes: u8,
 }
 
+impl StrokeRegister {
+    /// Of a stroke with these cells, whose needle holes lie this far off.
+    fn of(cells: &[Cell], off_mm: Option<f32>) -> StrokeRegister {
+        let (mut found, mut faults) = (StrokeRegister::default(), 0u8);
+        for cell in cells {
+            // without a branch: whether a hole is required is as good as chance
+            let right = cell.required & (cell.judged == Judged::Right);
+            faults += u8::from(cell.judged.is_wrong());
+            found.holes += u8::from(right);
+        }
+        // A row that is mostly wrong is another row, not a displaced one.
+        if faults >= found.holes.max(1) {
+            return StrokeRegister::default();
+        }
+        for cell in cells.iter().rev().take_while(|cell| cell.hole == 0) {
+            let right = cell.judged == Judged::Right;
+            let mm = cell.offset_um.map(|um| f64::from(um) / 1000.0);
+            found.peg_mm = mm.filter(|_| right).or(found.peg_mm);
+        }
+        let by_needles = found.holes > u8::from(found.peg_mm.is_some());
+        found.offset_mm = off_mm.map(f64::from).filter(|_| by_needles);
+        found.offset_mm = found.offset_mm.or(found.peg_mm);
+        found
+    }
+}
+
 /// Decides on one card.
 pub(super) fn decide(case: &Case<'_>, mut report: Report) -> Report {
-    let cells = case.cells();
-    let strokes = case.register(&cells);
+    let (cells, strokes) = case.cells();
     let plane = match case.fit {
         Fit::None => Plane::default(),
         Fit::OffsetAndStretch => case.measured.plane,
@@ -70,13 +95,17 @@ impl Case<'_> {
         f64::from(stroke) * self.geometry.row_pitch_mm
     }
 
-    /// Every position, judged by its light alone.
-    fn cells(&self) -> Vec<Cell> {
+    /// Every position, judged by its light alone, and each stroke's offset by its whole
+    /// holes.
+    fn cells(&self) -> (Vec<Cell>, Vec<StrokeRegister>) {
         let measured = self.measured;
         let mut cells = Vec::with_capacity(measured.spots.len() + measured.pegs.len());
+        let mut strokes = Vec::with_capacity(self.strokes.len());
         let rows = measured.spots.chunks(measured.holes.max(1));
+        let rows = rows.zip(&measured.rows_mm);
         let wider = self.wider_mm();
-        for ((row, what), stroke) in rows.zip(self.strokes).zip(0u16..) {
+        for (((row, off_mm), what), stroke) in rows.zip(self.strokes).zip(0u16..) {
+            let first = cells.len();
             let punches = what.punches();
             let aside_mm = (measured.plane.skew * self.place_mm(stroke)) as f32;
             let across_um = wider.map(|wider_mm| light::micrometres(wider_mm - aside_mm));
@@ -89,8 +118,10 @@ impl Case<'_> {
                 let across_um = peg.across_mm.map(light::micrometres);
                 cells.push(cell(stroke, 0, true, &peg.spot, across_um));
             }
+            let own = cells.get(first..).unwrap_or_default();
+            strokes.push(StrokeRegister::of(own, *off_mm));
         }
-        cells
+        (cells, strokes)
     }
 
     /// How far across its channel's middle each hole lies by the card's stretch, to
@@ -102,41 +133,6 @@ impl Case<'_> {
             *wider = (self.measured.plane.stretch * y) as f32;
         }
         wider
-    }
-
-    /// Each stroke's offset by its whole holes.
-    fn register(&self, cells: &[Cell]) -> Vec<StrokeRegister> {
-        let mut strokes = vec![StrokeRegister::default(); self.strokes.len()];
-        let mut faults = vec![0u8; self.strokes.len()];
-        for own in cells.chunk_by(|a, b| a.stroke == b.stroke) {
-            let number = own.first().map_or(0, |cell| usize::from(cell.stroke));
-            let (Some(found), Some(faults)) = (strokes.get_mut(number), faults.get_mut(number))
-            else {
-                continue;
-            };
-            for cell in own {
-                // without a branch: whether a hole is required is as good as chance
-                let right = cell.required & (cell.judged == Judged::Right);
-                *faults += u8::from(cell.judged.is_wrong());
-                found.holes += u8::from(right);
-            }
-            for cell in own.iter().rev().take_while(|cell| cell.hole == 0) {
-                let right = cell.judged == Judged::Right;
-                let mm = cell.offset_um.map(|um| f64::from(um) / 1000.0);
-                found.peg_mm = mm.filter(|_| right).or(found.peg_mm);
-            }
-        }
-        for ((found, faults), row) in strokes.iter_mut().zip(faults).zip(&self.measured.rows_mm) {
-            let by_needles = found.holes > u8::from(found.peg_mm.is_some());
-            // A row that is mostly wrong is another row, not a displaced one.
-            if faults >= found.holes.max(1) {
-                *found = StrokeRegister::default();
-            } else if by_needles {
-                found.offset_mm = row.map(f64::from);
-            }
-            found.offset_mm = found.offset_mm.or(found.peg_mm);
-        }
-        strokes
     }
 
     /// The card's row that a stroke cuts, from 1; none of a stroke that cuts lace or

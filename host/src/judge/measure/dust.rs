@@ -9,7 +9,7 @@ use super::super::light::median;
 use super::levels::{HARMLESS, Levels, MARGIN_DIFFERS, agrees};
 use super::paper::Paper;
 use super::pick::Columns;
-use super::rows::Rows;
+use super::rows::{Row, Rows};
 
 /// Less light than this is no hole's in dust.
 pub(super) const DIMMEST: f32 = 0.2;
@@ -102,18 +102,27 @@ pub(super) fn dust<const N: usize>(
     paper: &Paper<N>,
     lane: usize,
 ) -> Option<Dust> {
-    let lit = rows
-        .each
-        .iter()
-        .enumerate()
-        .filter(|(_, row)| row.amplitude[lane] > DIMMEST && row.clear[lane])
-        .map(|(number, row)| (number, row.amplitude[lane] / levels.lamp[number]));
-    let last: heapless::Vec<f32, LAST> = lit.clone().rev().take(LAST).map(|it| it.1).collect();
+    let lit = |(number, row): (usize, &Row<'_, N>)| {
+        let is_lit = (row.amplitude[lane] > DIMMEST) & row.clear[lane];
+        (number, row.amplitude[lane] / levels.lamp[number], is_lit)
+    };
+    let each = rows.each.iter().enumerate();
+    let mut last = [0.0; LAST];
+    let mut count = 0;
+    for (_, left, is_lit) in each.clone().rev().map(lit) {
+        // what is not lit is written over by the next
+        last[count] = left;
+        count += usize::from(is_lit);
+        if count == LAST {
+            break;
+        }
+    }
+    let last = &last[..count];
     let after = *last.first()?;
     if last.iter().all(|own| (own - 1.0).abs() < HARMLESS) {
         return None;
     }
-    let mut left = median(&last)?;
+    let mut left = median(last)?;
     let agreeing = last.iter().filter(|own| (*own - left).abs() < DUSTY_AGREE);
     if agreeing.count() < FEWEST_DUSTY || (left - 1.0).abs() < DUSTY_AGREE {
         // those that are dim are too few to count against those before
@@ -124,7 +133,8 @@ pub(super) fn dust<const N: usize>(
         // among them is a fault of its own
         return None;
     }
-    let holes: Vec<(usize, f32)> = lit.collect();
+    let lit = each.map(lit).filter(|(_, _, is_lit)| *is_lit);
+    let holes: Vec<(usize, f32)> = lit.map(|(number, left, _)| (number, left)).collect();
     let alike = |hole: &(usize, f32)| (hole.1 - left).abs() < DUSTY_AGREE;
     // from the end as far back as nearly all are alike
     let (mut start, mut others) = (holes.len(), 0);

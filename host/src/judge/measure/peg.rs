@@ -31,6 +31,10 @@ const BESIDE: f32 = 0.1;
 /// Furthest a coefficient moves in a round.
 const STRIDES: [f32; OWN] = [0.5, 0.6, 0.6, 0.6];
 
+/// What is off by no more before a round is off by the square of it afterwards, which
+/// nothing shows.
+const LAST: f64 = 0.05;
+
 /// Less light than this, of a whole hole's, and there is none.
 const NONE: f32 = 0.1;
 
@@ -212,7 +216,7 @@ impl<const N: usize> Peg<N> {
             }
             self.fit[2] = self.fit[2].clamp(-2.0, 2.0);
             self.fit[3] = self.fit[3].clamp(-3.0, 3.0);
-            if step.iter().all(|step| step.abs() < 0.01) {
+            if step.iter().all(|step| step.abs() < LAST) {
                 self.rests_by = Some(*gains);
                 break;
             }

@@ -8,6 +8,7 @@
 //! So everything is written down here, and only what counts is kept.
 
 use super::super::light::{Lanes, greater, lesser};
+use std::sync::LazyLock;
 
 /// Values in columns, each with as many as count in it.
 #[derive(Clone, Debug)]
@@ -68,29 +69,53 @@ impl<const N: usize> Columns<N> {
         }
         let most = self.counts.iter().copied().max().unwrap_or(0);
         let lines = self.lines.get_mut(..most).unwrap_or_default();
-        let first = most.next_power_of_two() / 2;
-        let mut p = first;
-        while p > 0 {
-            let (mut q, mut r, mut apart) = (first, 0, p);
-            loop {
-                let end = most.saturating_sub(apart);
-                let mut start = r;
-                while start < end {
-                    for low in start..(start + p).min(end) {
-                        exchange(lines, low, low + apart);
-                    }
-                    start += 2 * p;
+        match NETWORKS.get(most) {
+            Some(network) => {
+                for [low, high] in network {
+                    exchange(lines, usize::from(*low), usize::from(*high));
                 }
-                if q == p {
-                    break;
-                }
-                (apart, q, r) = (q - p, q / 2, p);
             }
-            p /= 2;
+            None => merge_exchange(most, |low, high| exchange(lines, low, high)),
         }
         Sorted(self)
     }
 }
+
+/// Which lines to put in order, one pair after the other, so that so many come to lie in
+/// order: Batcher's merge exchange.
+fn merge_exchange(most: usize, mut exchange: impl FnMut(usize, usize)) {
+    let first = most.next_power_of_two() / 2;
+    let mut p = first;
+    while p > 0 {
+        let (mut q, mut r, mut apart) = (first, 0, p);
+        loop {
+            let end = most.saturating_sub(apart);
+            for start in (r..end).step_by(2 * p) {
+                for low in start..(start + p).min(end) {
+                    exchange(low, low + apart);
+                }
+            }
+            if q == p {
+                break;
+            }
+            (apart, q, r) = (q - p, q / 2, p);
+        }
+        p /= 2;
+    }
+}
+
+/// The pairs for as many as a card has rows or a stretch has positions, as a list, which
+/// is quicker to follow.
+static NETWORKS: LazyLock<Vec<Vec<[u8; 2]>>> = LazyLock::new(|| {
+    let network = |most: u8| {
+        let mut pairs = Vec::new();
+        // no place is beyond `most`
+        merge_exchange(most.into(), |low, high| pairs.push([low as u8, high as u8]));
+        pairs
+    };
+    (0..=LISTED).map(network).collect()
+});
+const LISTED: u8 = 128;
 
 /// Puts two lines in order, column by column.
 #[inline]

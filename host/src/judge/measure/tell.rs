@@ -314,7 +314,11 @@ fn strays<const N: usize>(rows: &Rows<'_, N>, spots: &mut [Spot]) {
     let watched = watched(rows);
     let within = -0.5 * bases.pitch_mm..=(rows.each.len() as f32 - 0.5) * bases.pitch_mm;
     for (number, line) in rows.light.lines.iter().enumerate() {
-        if watched[number] || line.iter().all(|light| *light < STRAY) {
+        // all channels, as a branch on each would be guessed wrong
+        let any = line
+            .iter()
+            .fold(false, |any, light| any | (*light >= STRAY));
+        if watched[number] | !any {
             continue;
         }
         let x = (number as f32 - before) * bases.line_mm;
