@@ -38,9 +38,55 @@ pub(crate) fn plain(path: &Path) -> Result<()> {
     ))
 }
 
+/// The line, from 1, at which a TOML text is wrong, and what is wrong there in a
+/// person's words: a file's writer knows no types.
+pub(crate) fn wrong_toml(text: &str, error: &toml::de::Error) -> (usize, String) {
+    let line = error
+        .span()
+        .map_or(1, |span| crate::deck::line_at(text, &span));
+    let message = error.message();
+    let cause = match message.rsplit_once(", expected ") {
+        Some((found, wanted)) => format!("{found}, expected {}", in_words(wanted)),
+        None => message.to_owned(),
+    };
+    (line, cause)
+}
+
+fn in_words(wanted: &str) -> &str {
+    match wanted {
+        "f32" | "f64" => "a number",
+        "u8" | "u16" | "u32" | "u64" | "usize" => "a whole number that is not negative",
+        "i8" | "i16" | "i32" | "i64" => "a whole number",
+        "a boolean" => "true or false",
+        "a string" => "words in quotes",
+        "a sequence" => "a list in brackets",
+        wanted if wanted.starts_with("struct ") || wanted == "a map" => "a table",
+        wanted => wanted,
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn what_is_wrong_with_a_toml_text_is_said_without_types() {
+        #[derive(Debug, serde::Deserialize)]
+        #[allow(dead_code)] // it is only read
+        struct Text {
+            width: f64,
+            rows: Option<u16>,
+        }
+        let wrong = |text: &str| {
+            let error = toml::from_str::<Text>(text).expect_err("it is wrong");
+            wrong_toml(text, &error)
+        };
+        let number = "invalid type: string \"wide\", expected a number";
+        assert_eq!(wrong("\nwidth = \"wide\"\n"), (2, number.to_owned()));
+        let whole = "invalid value: integer `-1`, expected a whole number that is not negative";
+        assert_eq!(wrong("width = 1\nrows = -1\n"), (2, whole.to_owned()));
+        assert_eq!(wrong("rows = 1\n"), (1, "missing field `width`".to_owned()));
+    }
 
     /// Else the program would read from it for ever.
     #[test]

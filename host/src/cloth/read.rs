@@ -36,10 +36,13 @@ fn refuse<T, V>(value: &Spanned<V>, fault: ClothFault) -> Result<T, Found> {
 }
 
 pub(super) fn parse(text: &str, file: &Path) -> Result<Cloth, ClothError> {
-    let written: ClothText = toml::from_str(text).map_err(|error| ClothError::Toml {
-        file: file.to_owned(),
-        line: line_at(text, &error.span().unwrap_or_default()),
-        cause: error.message().to_owned(),
+    let written: ClothText = toml::from_str(text).map_err(|error| {
+        let (line, cause) = crate::input::wrong_toml(text, &error);
+        ClothError::Toml {
+            file: file.to_owned(),
+            line,
+            cause,
+        }
     })?;
     let named = &written.card.format;
     let format = card_format(named.get_ref(), file).map_err(|cause| ClothError::Format {

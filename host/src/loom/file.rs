@@ -139,14 +139,14 @@ impl LoomFile {
     /// # Errors
     /// [`LoomFileError`].
     pub fn parse(text: &str, file: &str) -> Result<LoomFile, LoomFileError> {
-        let loom: LoomFile =
-            toml::from_str(text).map_err(|error: toml::de::Error| LoomFileError::Wrong {
+        let loom: LoomFile = toml::from_str(text).map_err(|error| {
+            let (line, cause) = crate::input::wrong_toml(text, &error);
+            LoomFileError::Wrong {
                 file: file.to_string(),
-                line: error
-                    .span()
-                    .map_or(1, |span| crate::deck::line_at(text, &span)),
-                cause: error.message().to_string(),
-            })?;
+                line,
+                cause,
+            }
+        })?;
         loom.check(file)?;
         Ok(loom)
     }

@@ -161,14 +161,12 @@ impl RigFile {
     /// # Errors
     /// [`RigFileError::Wrong`] and [`RigFileError::Figure`].
     pub fn parse(text: &str, file: &str) -> Result<RigFile, RigFileError> {
-        let rig: RigFile = toml::from_str(text).map_err(|error: toml::de::Error| {
-            let line = error
-                .span()
-                .map_or(1, |span| crate::deck::line_at(text, &span));
+        let rig: RigFile = toml::from_str(text).map_err(|error| {
+            let (line, cause) = crate::input::wrong_toml(text, &error);
             RigFileError::Wrong {
                 file: file.to_string(),
                 line,
-                cause: error.message().to_string(),
+                cause,
             }
         })?;
         rig.check(file)?;

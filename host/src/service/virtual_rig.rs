@@ -191,14 +191,9 @@ impl FaultFile {
     /// # Errors
     /// As [`FaultFile::read`].
     pub fn parse(text: &str, file: &str) -> Result<FaultFile, ServiceError> {
-        let faults: FaultFile = toml::from_str(text).map_err(|error: toml::de::Error| {
-            let line = error
-                .span()
-                .map_or(1, |span| crate::deck::line_at(text, &span));
-            ServiceError::Request(format!(
-                "fault file {file}, line {line}: {}",
-                error.message()
-            ))
+        let faults: FaultFile = toml::from_str(text).map_err(|error| {
+            let (line, cause) = crate::input::wrong_toml(text, &error);
+            ServiceError::Request(format!("fault file {file}, line {line}: {cause}"))
         })?;
         match faults
             .rates()

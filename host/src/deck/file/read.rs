@@ -187,8 +187,7 @@ pub(super) fn parse(text: &str, file: &Path) -> Result<Deck, DeckFileError> {
 }
 
 fn not_readable(text: &str, file: &Path, error: &toml::de::Error) -> DeckFileError {
-    let at = error.span().unwrap_or_default();
-    let line = line_at(text, &at);
+    let (line, cause) = crate::input::wrong_toml(text, error);
     let file = file.to_owned();
     if let Ok(version) = toml::from_str::<VersionText>(text)
         && *version.deck.get_ref() != DECK_VERSION
@@ -203,11 +202,7 @@ fn not_readable(text: &str, file: &Path, error: &toml::de::Error) -> DeckFileErr
     if let Some(fault) = duplicate_card(text, line) {
         return DeckFileError::Card { file, line, fault };
     }
-    DeckFileError::Toml {
-        file,
-        line,
-        cause: error.message().to_owned(),
-    }
+    DeckFileError::Toml { file, line, cause }
 }
 
 /// Whether the key on this line is a card number that stands on an earlier one.

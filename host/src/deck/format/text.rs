@@ -33,10 +33,13 @@ pub(super) struct FormatText {
 }
 
 pub(super) fn parse(text: &str, file: &str) -> Result<CardFormat, FormatError> {
-    let written: FormatText = toml::from_str(text).map_err(|error| FormatError::Toml {
-        file: file.to_owned(),
-        line: line_at(text, &error.span().unwrap_or_default()),
-        cause: error.message().to_owned(),
+    let written: FormatText = toml::from_str(text).map_err(|error| {
+        let (line, cause) = crate::input::wrong_toml(text, &error);
+        FormatError::Toml {
+            file: file.to_owned(),
+            line,
+            cause,
+        }
     })?;
     check(&written).map_err(|Found { at, fault }| FormatError::Fault {
         file: file.to_owned(),
