@@ -36,6 +36,8 @@ pub struct Wanted<'a> {
     pub cards: Option<&'a str>,
     /// When spoiled cards are cut again.
     pub recut: Recut,
+    /// Whether good cards are cut too, as when damp has destroyed them.
+    pub again: bool,
 }
 
 /// An order, and what a person is told of it.
@@ -71,7 +73,7 @@ pub async fn draw_up(
     no_gaps(deck, &list)?;
     let past = Past::of(deck, hub).await?;
     let cut = wanted.kind == Kind::Cut;
-    let good = |card: &CardNumber| cut && past.good.contains(card);
+    let good = |card: &CardNumber| cut && !wanted.again && past.good.contains(card);
     let mut cards: Vec<CardNumber> = list.iter().filter(|card| !good(card)).collect();
     let mut mending = mend::Mending::default();
     if wanted.kind == Kind::Mend {

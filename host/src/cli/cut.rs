@@ -34,6 +34,10 @@ pub(super) struct CutArgs {
     /// When spoiled cards are cut again.
     #[arg(long, value_enum, default_value_t)]
     recut: Recut,
+    /// Cut the cards that --cards names again though they are good: lost ones, or such
+    /// as damp or wear have destroyed.
+    #[arg(long, requires = "cards", conflicts_with = "mend")]
+    again: bool,
     /// Cut only what is missing into cards that were cut and read before: lay in
     /// those it names.
     #[arg(long, conflicts_with = "recut")]
@@ -73,6 +77,7 @@ pub(super) fn run_cut(args: &CutArgs, common: &Common) -> Result<u8> {
             deck,
             cards,
             recut: args.recut,
+            again: args.again,
             rig,
         }
     };

@@ -84,6 +84,7 @@ pub(super) fn run(args: &DemoArgs, common: &Common) -> Result<u8> {
         deck: deck_file.clone(),
         cards: None,
         recut: Recut::End,
+        again: false,
         rig: rig.clone(),
     };
     let ledger = out.join("ledger");

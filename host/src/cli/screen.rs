@@ -14,6 +14,7 @@ use serde_json::{Value, json};
 
 use super::ledger::wording::wrapped;
 use crate::job::{Account, News, StackFinding};
+use crate::ledger::Verdict;
 use crate::rig::{Chosen, port_words};
 use crate::service::{Outcome, VIRTUAL};
 use text::{copied_text, which_text, write_account};
@@ -287,7 +288,9 @@ impl Screen {
         else {
             return;
         };
-        if verdict == "not begun" {
+        // one that follows another out of order: what is to be done is said in the end
+        let follows = verdict == Verdict::OutOfOrder.word() && remedy.is_empty();
+        if verdict == Verdict::NotBegun.word() || follows {
             return;
         }
         let place = place

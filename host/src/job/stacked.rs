@@ -21,11 +21,22 @@ pub struct StackFinding {
     pub remedy: String,
 }
 
+/// A card that is not what should lie there as it should lie.
+pub(super) struct Stranger {
+    /// What it is.
+    pub(super) words: String,
+    /// Whether it only follows the one before, as all do behind one that is missing or
+    /// there twice.
+    pub(super) in_step: bool,
+}
+
 /// A stack in hand.
 pub(super) struct Stacked {
     catalogue: Catalogue,
     cards: usize,
     seen: Vec<Recognition>,
+    /// By how many cards the last known one was another than should lie there.
+    shift: Option<i64>,
 }
 
 impl Stacked {
@@ -44,20 +55,30 @@ impl Stacked {
             catalogue,
             cards,
             seen: Vec::new(),
+            shift: None,
         })
     }
 
-    /// Looks at the next card of the stack, which should be `card`: what it is, if
-    /// it is another or lies the wrong way.
-    pub(super) fn look(&mut self, report: &Report, card: CardNumber, holes: u8) -> Option<String> {
+    /// Looks at the next card of the stack, which should be `card`.
+    pub(super) fn look(
+        &mut self,
+        report: &Report,
+        card: CardNumber,
+        holes: u8,
+    ) -> Option<Stranger> {
         let seen = pattern(report, holes)
             .map_or(Recognition::Unknown, |seen| self.catalogue.recognise(&seen));
-        let words = self.stranger(&seen, card);
+        let found = self.stranger(&seen, card);
         self.seen.push(seen);
-        words
+        let (words, shift) = found?;
+        let in_step = shift.is_some() && shift == self.shift;
+        self.shift = shift;
+        Some(Stranger { words, in_step })
     }
 
-    fn stranger(&self, seen: &Recognition, card: CardNumber) -> Option<String> {
+    /// What is there in place of `card`, and by how many cards that is further on, if it
+    /// lies as it should.
+    fn stranger(&self, seen: &Recognition, card: CardNumber) -> Option<(String, Option<i64>)> {
         match seen {
             Recognition::Known(candidates) => {
                 let class = *self
@@ -71,19 +92,22 @@ impl Stacked {
                 }
                 let best = candidates.first()?;
                 let like = self.catalogue.cards_of(best.class);
-                let which = if best.class == class {
-                    card
-                } else {
-                    *like.first()?
+                let further = |which: CardNumber| i64::from(which.0) - i64::from(card.0);
+                let known = like
+                    .iter()
+                    .find(|which| Some(further(**which)) == self.shift);
+                let which = match known {
+                    _ if best.class == class => card,
+                    Some(which) => *which,
+                    None => *like.first()?,
                 };
-                let lying = match best.lie {
-                    Lie::AsIs => String::new(),
-                    lie => format!(", lying {lie}"),
-                };
-                Some(format!("this is card {}{lying}", which.0))
+                Some(match best.lie {
+                    Lie::AsIs => (format!("this is card {}", which.0), Some(further(which))),
+                    lie => (format!("this is card {}, lying {lie}", which.0), None),
+                })
             }
             Recognition::Foreign { deck, card, .. } => {
-                Some(format!("this is card {} of the deck {deck}", card.0))
+                Some((format!("this is card {} of the deck {deck}", card.0), None))
             }
             Recognition::Unknown => None,
         }
@@ -114,6 +138,15 @@ impl Stacked {
                 remedy: disorder.remedy(),
             })
             .collect();
+        if unread && findings.is_empty() {
+            findings.push(StackFinding {
+                finding: format!(
+                    "the first {} cards are in order; what follows was not read",
+                    self.seen.len()
+                ),
+                remedy: "verify the whole stack, from its first card".to_owned(),
+            });
+        }
         findings.extend(account.hidden().map(|finding| StackFinding {
             finding,
             remedy: NOTHING_MORE.to_owned(),

@@ -19,6 +19,7 @@ pub(super) struct Ask {
     pub deck: PathBuf,
     pub cards: Option<String>,
     pub recut: Recut,
+    pub again: bool,
 }
 
 pub(super) async fn serve(
@@ -35,6 +36,7 @@ pub(super) async fn serve(
         deck: &deck,
         cards: ask.cards.as_deref(),
         recut: ask.recut,
+        again: ask.again,
     };
     let drawn = draw_up(wanted, &rig_file, hub).await?;
     let refused = ask.kind == Kind::Mend && !drawn.notes.is_empty();
@@ -164,7 +166,8 @@ async fn nothing_to_do(
     };
     let _ = news.send(News::Summary(Box::new(account))).await;
     let words = format!(
-        "every card asked for of {} is already good; nothing to cut",
+        "every card asked for of {} is already good; nothing to cut (--again cuts those \
+         that --cards names once more)",
         deck.name()
     );
     Ok(Outcome { exit: 0, words })

@@ -109,6 +109,8 @@ pub enum Request {
         cards: Option<String>,
         /// When spoiled cards are cut again.
         recut: Recut,
+        /// Whether good cards are cut too.
+        again: bool,
         /// Which rig.
         rig: RigChoice,
     },
@@ -277,6 +279,7 @@ async fn carry_out(
             deck,
             cards,
             recut,
+            again,
             rig,
         } => {
             let ask = cards::Ask {
@@ -284,6 +287,7 @@ async fn carry_out(
                 deck,
                 cards,
                 recut,
+                again,
             };
             cards::serve(ask, &rig, hub, news, persons).await
         }
@@ -293,6 +297,7 @@ async fn carry_out(
                 deck,
                 cards,
                 recut: Recut::Never,
+                again: false,
             };
             cards::serve(ask, &rig, hub, news, persons).await
         }
@@ -302,6 +307,7 @@ async fn carry_out(
                 deck,
                 cards,
                 recut: Recut::Never,
+                again: false,
             };
             cards::serve(ask, &rig, hub, news, persons).await
         }

@@ -221,3 +221,36 @@ fn a_gap_of_two_cards_is_made_two() {
     assert_eq!(gaps(&one), gaps(&done), "{one:?}");
     assert!(one.stdout.contains("have to be named again"), "{one:?}");
 }
+
+/// Behind a missing card every other stands one place further on: that is one thing to
+/// see to, and none of them is to be taken out.
+#[test]
+fn cards_behind_a_missing_one_are_not_told_one_by_one() {
+    let place = Place::new();
+    let deck = place.deck("towel", 6, 26);
+    let stack = format!("{}:1,3-6", deck.display());
+    let ran = run(on(&place, &["verify", "--stack", &stack]).arg(&deck));
+    assert_eq!(ran.status, 1, "{ran:?}");
+    let words = ran.stdout.clone() + &ran.stderr;
+    assert!(words.contains("this is card 3"), "{words}");
+    assert!(!words.contains("this is card 4"), "{words}");
+    assert!(words.contains("card 2 is missing"), "{words}");
+    assert!(!ran.stdout.contains("out of order"), "{words}");
+}
+
+/// What damp has destroyed is good in the ledger all the same.
+#[test]
+fn a_good_card_is_cut_again_when_it_is_asked_for() {
+    let place = Place::new();
+    let deck = place.deck("towel", 3, 26);
+    let cut = |more: &[&str]| run(on(&place, &["cut"]).args(more).arg(&deck));
+    assert_eq!(cut(&[]).status, 0);
+    let refused = cut(&["--cards", "2"]);
+    let words = refused.stdout + &refused.stderr;
+    assert!(words.contains("--again"), "{words}");
+    let again = cut(&["--cards", "2", "--again", "--json"]);
+    assert_eq!(again.status, 0, "{again:?}");
+    assert_eq!(cards_told(&again), ["good"]);
+    let without = cut(&["--again"]);
+    assert_eq!(without.status, 2, "{without:?}");
+}

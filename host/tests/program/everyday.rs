@@ -39,7 +39,8 @@ fn a_deck_that_is_good_is_not_cut_again() {
         .arg(place.file("data"))
         .arg(&deck));
     assert_eq!(plain.status, 0);
-    let said = "every card asked for of towel is already good; nothing to cut\n";
+    let said = "every card asked for of towel is already good; nothing to cut (--again cuts \
+                those that --cards names once more)\n";
     assert_eq!((plain.stdout.as_str(), plain.stderr.as_str()), (said, ""));
 }
 

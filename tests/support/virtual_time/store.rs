@@ -77,6 +77,7 @@ impl DiskStore {
             deck,
             cards,
             recut,
+            again: false,
         };
         let drawn = self.ask(async |hub| draw_up(wanted, rig, hub).await);
         drawn.expect("the ledger answers").order

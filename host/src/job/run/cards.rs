@@ -9,7 +9,7 @@ use super::{Ended, Job, Pending, Phase, TRIES, UNDER_WAY};
 use crate::job::account::SpoiledCard;
 use crate::job::flight::{Flight, Key, Stage};
 use crate::job::news::News;
-use crate::job::stacked::Stacked;
+use crate::job::stacked::{Stacked, Stranger};
 use crate::job::verdict::{news_of, news_unread, record_read, record_unread};
 use crate::job::{Effect, Kind, Mark, Recut};
 use crate::judge::{Fit, Reading, Report};
@@ -134,8 +134,8 @@ impl Job {
             record.punches = punches_seen(&report);
         }
         let stack = self.stack.as_mut();
-        if let Some(words) = stack.and_then(|stack| stack.look(&report, ended.id.card, holes)) {
-            stranger(&words, &mut record, &mut news);
+        if let Some(found) = stack.and_then(|stack| stack.look(&report, ended.id.card, holes)) {
+            stranger(found, &mut record, &mut news);
         }
         self.close(record, news, true, fx);
     }
@@ -196,9 +196,13 @@ impl Job {
         // a place counts from the switching-on in which the card was begun
         let boot = flight.boot.unwrap_or(now);
         let (id, verdict) = (record.id, record.verdict);
+        // a card that lies elsewhere has nothing wrong: the order's remedy sees to it
         let bad = !matches!(
             verdict,
-            ledger::Verdict::Good | ledger::Verdict::Read | ledger::Verdict::NotBegun
+            ledger::Verdict::Good
+                | ledger::Verdict::Read
+                | ledger::Verdict::NotBegun
+                | ledger::Verdict::OutOfOrder
         );
         let spoiled = bad.then(|| SpoiledCard {
             place: record.place,
@@ -329,8 +333,9 @@ fn only_read(record: &mut ledger::EndedAttempt, news: &mut News, for_format: boo
     }
 }
 
-/// A card that is another one, or lies the wrong way, has no faults of its own.
-fn stranger(words: &str, record: &mut ledger::EndedAttempt, news: &mut News) {
+/// A card that is another one, or lies the wrong way, has no faults of its own. Of one
+/// that only follows the one before no more is said.
+fn stranger(found: Stranger, record: &mut ledger::EndedAttempt, news: &mut News) {
     record.verdict = ledger::Verdict::OutOfOrder;
     record.faults.clear();
     if let News::Card {
@@ -342,8 +347,11 @@ fn stranger(words: &str, record: &mut ledger::EndedAttempt, news: &mut News) {
     } = news
     {
         *verdict = ledger::Verdict::OutOfOrder.word().to_string();
-        *summary = words.to_string();
-        *remedy = "what is to be done is said when the whole stack has been read".to_string();
+        *summary = found.words;
+        *remedy = match found.in_step {
+            true => String::new(),
+            false => "what is to be done is said when the whole stack has been read".to_string(),
+        };
         faults.clear();
     }
 }
