@@ -1,7 +1,9 @@
 //! A loom with few sensors: what is wrong must be told from what there is to see.
 
 use cardwright::deck::{CardFormat, Cutting, Deck, Row};
-use cardwright::weave::watch::{Decision, FaultKind, Fitted, Place, Seen, Told, Watch};
+use cardwright::weave::watch::{
+    Decision, FaultKind, Fitted, NotDecided, Place, Seen, Told, Watch,
+};
 use cardwright::weave::{Plan, Walk};
 use cardwright_protocol::loom::{Happening, LoomLine};
 use std::sync::Arc;
@@ -66,4 +68,80 @@ fn without_griffe_and_boxes_the_rhythm_tells_two_mistakes_apart() {
         matches!(slow[..], [FaultKind::CardWithoutBeat { .. }]),
         "{slow:?}"
     );
+}
+
+/// Picks woven on a chain, each with its card and its beat.
+fn weave(watch: &mut Watch, picks: i64) {
+    let seen: Vec<(i64, Happening)> = (1..=picks)
+        .flat_map(|pick| {
+            let at = pick * 2_000;
+            [(at, Happening::CardForward), (at + 900, Happening::Beat)]
+        })
+        .collect();
+    assert_eq!(faults(watch, &seen), []);
+}
+
+const CYLINDER_AND_BATTEN: [LoomLine; 3] =
+    [LoomLine::CylinderA, LoomLine::CylinderB, LoomLine::Batten];
+
+/// The place in the plan says nothing of what can be taken out: with one pick woven
+/// and the twelfth of the plan next, ten picks out made a cloth of -9.
+#[test]
+fn no_more_can_be_taken_out_than_lies_in_the_cloth() {
+    let mut watch = watch(&CYLINDER_AND_BATTEN);
+    weave(&mut watch, 1);
+    let mut says = |decision| {
+        let mut told = Vec::new();
+        let before = watch.place().clone();
+        let decided = watch.decide(&decision, 0, &mut told);
+        assert!(decided.is_ok() || (watch.place() == &before && told.is_empty()));
+        (decided, watch.place().next, watch.place().in_cloth)
+    };
+    assert_eq!(says(Decision::NextIs { pick: 11 }), (Ok(()), 11, 1));
+    let (refused, ..) = says(Decision::Unwove { picks: 10 });
+    let there = 1;
+    assert_eq!(refused, Err(NotDecided::TooMany { picks: 10, there }));
+    assert_eq!(
+        refused.expect_err("it is refused").to_string(),
+        "10 picks cannot have been taken out: 1 pick lies in the cloth; give 1"
+    );
+    let (refused, ..) = says(Decision::Unwove { picks: 0 });
+    assert_eq!(refused, Err(NotDecided::NoPicks));
+    assert_eq!(says(Decision::Unwove { picks: 1 }), (Ok(()), 10, 0));
+    let (refused, ..) = says(Decision::Unwove { picks: 1 });
+    assert_eq!(
+        refused.expect_err("nothing is left").to_string(),
+        "1 pick cannot have been taken out: no pick lies in the cloth"
+    );
+}
+
+/// `0 picks` closed open faults and forgot what was seen since the last beat.
+#[test]
+fn nothing_taken_out_changes_nothing() {
+    let mut watch = watch(&CYLINDER_AND_BATTEN);
+    weave(&mut watch, 3);
+    let open = faults(&mut watch, &[(9_000, Happening::Beat)]);
+    assert!(matches!(open[..], [FaultKind::BeatWithoutCard]), "{open:?}");
+    let before = watch.place().clone();
+    let mut told = Vec::new();
+    let refused = watch.decide(&Decision::Unwove { picks: 0 }, 9_500, &mut told);
+    assert_eq!(refused, Err(NotDecided::NoPicks));
+    assert_eq!((watch.place(), told), (&before, Vec::new()));
+}
+
+/// A place far on in the plan may be left for one near its beginning; the cloth is
+/// as long as before, and what is taken out of it ends at the plan's first pick.
+#[test]
+fn what_is_taken_out_ends_at_the_plans_first_pick() {
+    let mut watch = watch(&CYLINDER_AND_BATTEN);
+    weave(&mut watch, 9);
+    for decision in [
+        Decision::NextIs { pick: 2 },
+        Decision::Unwove { picks: 5 },
+    ] {
+        watch
+            .decide(&decision, 0, &mut Vec::new())
+            .expect("it can be");
+    }
+    assert_eq!((watch.place().next, watch.place().in_cloth), (0, 4));
 }

@@ -182,8 +182,8 @@ fn choice_words(choice: &str) -> String {
 
 fn decision_words(decided: &Decided, faults: &[FaultSeen]) -> String {
     match decided {
-        Decided::Unwove { picks: 1 } => "1 pick taken out".to_string(),
-        Decided::Unwove { picks } => format!("{picks} picks taken out"),
+        Decided::Unwove { picks: 1, .. } => "1 pick taken out".to_string(),
+        Decided::Unwove { picks, .. } => format!("{picks} picks taken out"),
         Decided::ChainReady => "the chain is laid".to_string(),
         Decided::Stands { card } => match card.get("card").unwrap_or(card).as_u64() {
             Some(card) => format!("card {card} stands"),

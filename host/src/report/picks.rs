@@ -162,6 +162,15 @@ struct TakingOut {
 }
 
 impl TakingOut {
+    /// So many of the plan's picks came out.
+    fn take(&mut self, picks: &mut [WovenPick], many: u32) {
+        for _ in 0..many {
+            let last = self.standing.pop().and_then(|place| picks.get_mut(place));
+            let Some(last) = last else { return };
+            last.taken_out = true;
+        }
+    }
+
     fn settle(&mut self, picks: &mut [WovenPick], next: u64) {
         let next = next.saturating_sub(std::mem::take(&mut self.left_out));
         let mut said = std::mem::take(&mut self.said);
@@ -189,7 +198,11 @@ fn take_out(entries: &[Entry], picks: &mut [WovenPick], next: Option<u64>) {
                 place += 1;
             }
             What::Began(at) | What::Left(at) => out.settle(picks, at.next),
-            What::Decided(Decided::Unwove { picks }) => out.said += u64::from(*picks),
+            What::Decided(Decided::Unwove {
+                picks: many,
+                beside: Some(beside),
+            }) => out.take(picks, many.saturating_sub(*beside)),
+            What::Decided(Decided::Unwove { picks, .. }) => out.said += u64::from(*picks),
             // the plan goes elsewhere, so what is next says no more what came out
             What::Decided(Decided::NextIs { .. }) => out.settle(picks, 0),
             What::Decided(Decided::Fault { choice, .. }) if out.said > 0 => match choice.as_str() {

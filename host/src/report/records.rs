@@ -67,7 +67,12 @@ pub(super) struct Righted {
 #[derive(Clone, Debug, Deserialize)]
 #[serde(rename_all = "snake_case", tag = "decided")]
 pub(super) enum Decided {
-    Unwove { picks: u32 },
+    Unwove {
+        picks: u32,
+        /// Of these, picks beside the plan; older records do not say.
+        #[serde(default)]
+        beside: Option<u32>,
+    },
     ChainReady,
     Stands { card: Value },
     NextIs { pick: u64 },

@@ -313,13 +313,18 @@ impl Weave {
         match says {
             Says::Decided { decision } => {
                 let mut told = Vec::new();
+                let beside = self.watch.place().stray;
                 if let Err(not) = self.watch.decide(decision, at, &mut told) {
                     let words = not.to_string();
                     fx.push(Effect::Tell(News::Refused { words }));
                     return;
                 }
                 self.wants_chain = false;
-                let detail = serde_json::to_value(decision).unwrap_or_default();
+                let mut detail = serde_json::to_value(decision).unwrap_or_default();
+                if let Decision::Unwove { picks } = decision {
+                    // of these so many were none of the plan's
+                    detail["beside"] = json!(beside.min(*picks));
+                }
                 let words = self.decision_words(decision);
                 self.line(at, words, false, fx);
                 let said = vec![(WeavingKind::Decided, detail)];

@@ -102,13 +102,13 @@ pub fn remedy(plan: &Plan, remedy: Remedy, wanted: Option<Stand>) -> String {
         Remedy::Unweave { picks: 1 } => "take the last pick out, and say so".to_string(),
         Remedy::Unweave { picks } => format!("take the last {picks} picks out, and say so"),
         Remedy::Turn { cards: 0 } => format!("{target} stands: weave on with it"),
-        Remedy::Turn { cards } if cards > 0 => format!(
+        Remedy::Turn { cards: many } if many > 0 => format!(
             "turn the cylinder {} on, until {target} stands; then weave on with it",
-            count(cards)
+            cards(many)
         ),
-        Remedy::Turn { cards } => format!(
+        Remedy::Turn { cards: many } => format!(
             "turn the cylinder {} back, until {target} stands; then weave on with it",
-            count(-cards)
+            cards(-many)
         ),
         Remedy::Throw => format!("throw the weft into the shed of {target} and beat again"),
         Remedy::Beat => {
@@ -124,11 +124,17 @@ pub fn remedy(plan: &Plan, remedy: Remedy, wanted: Option<Stand>) -> String {
     }
 }
 
-fn count(cards: i64) -> String {
+fn cards(cards: i64) -> String {
     match cards {
         1 => "one card".to_string(),
         _ => format!("{cards} cards"),
     }
+}
+
+/// `1 pick`, `2 picks`.
+#[must_use]
+pub fn count(many: u64, one: &str) -> String {
+    format!("{many} {one}{}", if many == 1 { "" } else { "s" })
 }
 
 /// What can be decided instead.

@@ -294,8 +294,9 @@ impl Keys {
                 };
             }
             Entry::Unwove => {
-                let there = view.picks.0 + u64::from(view.stray);
-                let picks = within(number()?, there, "picks in the cloth")?;
+                let counted = u64::try_from(view.in_cloth).unwrap_or_default();
+                let there = counted + u64::from(view.stray);
+                let picks = within(number()?, there, ("pick", "in the cloth"))?;
                 Decision::Unwove {
                     picks: u32::try_from(picks).unwrap_or(u32::MAX),
                 }
@@ -303,14 +304,14 @@ impl Keys {
             Entry::Stands(deck) => {
                 let known = self.decks.get(deck.0);
                 let cards = known.map_or(0, |known| u64::from(known.cards));
-                let card = within(number()?, cards, "cards in the deck")?;
+                let card = within(number()?, cards, ("card", "in the deck"))?;
                 let card = CardNumber(u32::try_from(card).unwrap_or(u32::MAX));
                 Decision::Stands {
                     card: Stand { deck, card },
                 }
             }
             Entry::Next => {
-                let pick = within(number()?, view.picks.1, "picks in the plan")?;
+                let pick = within(number()?, view.picks.1, ("pick", "in the plan"))?;
                 Decision::NextIs { pick: pick - 1 }
             }
         };
@@ -319,12 +320,15 @@ impl Keys {
 }
 
 /// The number, if it is from 1 to `most`.
-fn within(number: u64, most: u64, what: &str) -> Result<u64, String> {
+fn within(number: u64, most: u64, (one, there): (&str, &str)) -> Result<u64, String> {
     match number {
-        _ if most == 0 => Err(format!("there are no {what} yet; Esc goes back")),
+        _ if most == 0 => Err(format!("there are no {one}s {there} yet; Esc goes back")),
         number if (1..=most).contains(&number) => Ok(number),
+        _ if most == 1 => Err(format!(
+            "{number} cannot be: there is 1 {one} {there}; give 1"
+        )),
         _ => Err(format!(
-            "{number} cannot be: there are {most} {what}; give 1 to {most}"
+            "{number} cannot be: there are {most} {one}s {there}; give 1 to {most}"
         )),
     }
 }

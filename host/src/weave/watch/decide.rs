@@ -7,6 +7,7 @@ use thiserror::Error;
 use super::fault::{Choice, FaultId};
 use super::place::{Since, Stand};
 use super::{Told, Turns, Watch};
+use crate::weave::words::count;
 
 /// What a weaver decides.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -41,10 +42,11 @@ pub enum Decision {
 /// Why a decision cannot be.
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
 pub enum NotDecided {
+    /// None.
+    #[error("0 picks are none: say how many picks you took out, at least 1")]
+    NoPicks,
     /// More than there is.
-    #[error(
-        "{picks} picks cannot have been taken out: {there} lie in the cloth; give a smaller number"
-    )]
+    #[error("{}", too_many(*picks, *there))]
     TooMany {
         /// Said.
         picks: u32,
@@ -71,7 +73,24 @@ pub enum NotDecided {
     NoSuchPlace,
 }
 
+fn too_many(picks: u32, there: u64) -> String {
+    let picks = count(u64::from(picks), "pick");
+    match there {
+        0 => format!("{picks} cannot have been taken out: no pick lies in the cloth"),
+        1 => format!("{picks} cannot have been taken out: 1 pick lies in the cloth; give 1"),
+        _ => format!(
+            "{picks} cannot have been taken out: {there} picks lie in the cloth; give 1 to {there}"
+        ),
+    }
+}
+
 impl Watch {
+    /// Picks that lie in the cloth: those that count, and those beside the plan.
+    #[must_use]
+    pub fn in_the_cloth(&self) -> u64 {
+        u64::from(self.place.stray) + u64::try_from(self.place.in_cloth).unwrap_or_default()
+    }
+
     /// Takes a decision at this time.
     ///
     /// # Errors
@@ -109,6 +128,8 @@ impl Watch {
                         picks: self.walk.len(),
                     });
                 }
+                // what lies beside the plan stays in the cloth
+                self.place.in_cloth += i64::from(self.place.stray);
                 self.place.stray = 0;
                 self.right(at, told, |_| true);
                 self.go_to(*pick, told);
@@ -127,7 +148,10 @@ impl Watch {
     }
 
     fn unwove(&mut self, picks: u32, at: i64, told: &mut Vec<Told>) -> Result<(), NotDecided> {
-        let there = u64::from(self.place.stray) + self.place.next;
+        let there = self.in_the_cloth();
+        if picks == 0 {
+            return Err(NotDecided::NoPicks);
+        }
         if u64::from(picks) > there {
             return Err(NotDecided::TooMany { picks, there });
         }
@@ -135,7 +159,8 @@ impl Watch {
         self.place.stray -= stray;
         let planned = u64::from(picks - stray);
         self.place.in_cloth -= i64::from(picks - stray);
-        let next = self.place.next - planned;
+        // the weaver may have said that a pick near the plan's beginning is next
+        let next = self.place.next.saturating_sub(planned);
         self.place.last = self
             .walk
             .previous_carded(next)

@@ -141,14 +141,26 @@ fn a_wrong_number_is_asked_again_and_nothing_is_lost() {
         assert_eq!((keys.mode(), keys.wrong()), (Mode::Weaving, None), "{text}");
     }
     let nothing = View {
-        picks: (0, 5_716),
+        in_cloth: 0,
         ..forwards()
     };
     let mut keys = two();
     typed(&mut keys, &nothing, "u1\n");
     assert_eq!(
         keys.wrong(),
-        Some("there are no picks in the cloth yet; Esc goes back")
+        Some("there are no picks in the cloth yet; Esc goes back"),
+        "the place in the plan is no pick in the cloth"
+    );
+    let one_and_two = View {
+        in_cloth: 1,
+        stray: 2,
+        ..forwards()
+    };
+    let mut keys = two();
+    typed(&mut keys, &one_and_two, "u4\n");
+    assert_eq!(
+        keys.wrong(),
+        Some("4 cannot be: there are 3 picks in the cloth; give 1 to 3")
     );
 }
 
