@@ -4,12 +4,22 @@ use cardwright::deck::{CardFormat, Cutting, Deck, Row};
 use cardwright::weave::watch::{
     Decision, FaultKind, Fitted, NotDecided, Place, Seen, Told, Watch,
 };
-use cardwright::weave::{Plan, Walk};
+use cardwright::weave::{Direction, Plan, Walk};
 use cardwright_protocol::loom::{Happening, LoomLine};
 use std::sync::Arc;
 
 /// A watch along a plain chain, which is laid.
 fn watch(lines: &[LoomLine]) -> Watch {
+    let text = "name = \"p\"\n[decks]\nd = \"d.deck\"\n[[section]]\nname = \"s\"\ndeck = \"d\"\n";
+    let mut watch = along(text, lines);
+    watch
+        .decide(&Decision::ChainReady, 0, &mut Vec::new())
+        .expect("it is laid");
+    watch
+}
+
+/// A watch along a plan of a deck of 30 cards, with no chain laid.
+fn along(text: &str, lines: &[LoomLine]) -> Watch {
     let dir = tempfile::tempdir().expect("a directory");
     let format = CardFormat::named("400").expect("a built-in format");
     let cards = vec![vec![Row(0b1001); usize::from(format.rows())]; 30];
@@ -17,15 +27,10 @@ fn watch(lines: &[LoomLine]) -> Watch {
     deck.write(&dir.path().join("d.deck"), true)
         .expect("the disk");
     let file = dir.path().join("plan.toml");
-    let text = "name = \"p\"\n[decks]\nd = \"d.deck\"\n[[section]]\nname = \"s\"\ndeck = \"d\"\n";
     std::fs::write(&file, text).expect("the disk");
     let walk = Walk::new(Arc::new(Plan::read(&file).expect("a plan")));
     let fitted = Fitted(lines.iter().fold(0, |set, line| set | line.bit()));
-    let mut watch = Watch::new(walk, fitted, Place::default());
-    watch
-        .decide(&Decision::ChainReady, 0, &mut Vec::new())
-        .expect("it is laid");
-    watch
+    Watch::new(walk, fitted, Place::default())
 }
 
 fn faults(watch: &mut Watch, seen: &[(i64, Happening)]) -> Vec<FaultKind> {
@@ -144,4 +149,43 @@ fn what_is_taken_out_ends_at_the_plans_first_pick() {
             .expect("it can be");
     }
     assert_eq!((watch.place().next, watch.place().in_cloth), (0, 4));
+}
+
+/// A section of this deck and these cards, after one of ground.
+fn section(name: &str, deck: &str, cards: &str) -> String {
+    format!("[[section]]\nname = \"{name}\"\ndeck = \"{deck}\"\ncards = \"{cards}\"\n")
+}
+
+/// A chain is laid a turn before its card, on the side the plan comes from: where a
+/// first section runs backwards, forwards turns brought the card two on.
+#[test]
+fn a_chain_is_laid_for_the_turn_that_the_plan_takes() {
+    let head = "name = \"p\"\n[decks]\nd = \"d.deck\"\n";
+    for (cards, way, laid, woven) in [
+        ("20-10", Direction::Back, 21, vec![20, 19, 18]),
+        ("30-10", Direction::Back, 1, vec![30, 29, 28]),
+        ("20-25", Direction::Forward, 19, vec![20, 21, 22]),
+        ("1-5", Direction::Forward, 30, vec![1, 2, 3]),
+        ("7", Direction::Forward, 6, vec![7]),
+    ] {
+        let plan = format!("{head}{}", section("s", "d", cards));
+        let mut watch = along(&plan, &CYLINDER_AND_BATTEN);
+        assert_eq!(watch.next_turn(), Some(way), "{cards}");
+        watch
+            .decide(&Decision::ChainReady, 0, &mut Vec::new())
+            .expect("it is laid");
+        let stands = |watch: &Watch| watch.place().stands.map(|stands| stands.card.0);
+        assert_eq!(stands(&watch), Some(laid), "{cards}");
+        let turn = match way {
+            Direction::Forward => Happening::CardForward,
+            Direction::Back => Happening::CardBack,
+        };
+        for (pick, card) in (1..).zip(woven) {
+            let at = pick * 2_000;
+            let seen = [(at, turn), (at + 900, Happening::Beat)];
+            assert_eq!(faults(&mut watch, &seen), [], "{cards}, card {card}");
+            assert_eq!(stands(&watch), Some(card), "{cards}");
+            assert_eq!(watch.place().in_cloth, pick, "{cards}");
+        }
+    }
 }

@@ -92,11 +92,11 @@ pub fn step(plan: &Walk, number: u64) -> Option<Step> {
     let pick = plan.pick(number)?;
     Some(match (pick.work, pick.turns) {
         (Work::Ground, _) => Step::GROUND,
-        (_, Turns::One(Direction::Back)) => Step {
+        (_, Turns::One(_) | Turns::Hang { .. }) if plan.way_at(number) == Direction::Back => Step {
             turns: -1,
             carded: true,
         },
-        (_, Turns::One(Direction::Forward) | Turns::Hang { .. }) => Step::NEXT_CARD,
+        (_, Turns::One(_) | Turns::Hang { .. }) => Step::NEXT_CARD,
         (_, turns) => panic!("these plans turn no card by hand: {turns:?}"),
     })
 }

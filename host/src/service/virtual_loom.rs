@@ -59,9 +59,11 @@ fn step(plan: &Walk, number: u64) -> Option<Step> {
     };
     let turns = match pick.turns {
         Turns::None => 0,
-        Turns::One(walk::Direction::Back) => -1,
         // a new chain is laid so that one turn brings its card
-        Turns::One(walk::Direction::Forward) | Turns::Hang { .. } => 1,
+        Turns::One(_) | Turns::Hang { .. } => match plan.way_at(number) {
+            walk::Direction::Back => -1,
+            walk::Direction::Forward => 1,
+        },
         Turns::ByHand { to } => {
             let before = plan.previous_carded(number).and_then(|n| plan.pick(n))?;
             let Work::Card { card: from, .. } = before.work else {

@@ -44,6 +44,18 @@ pub struct OpenFault {
     pub choices: Vec<(Choice, String)>,
 }
 
+impl Asking {
+    /// What the next turn is and brings, if it is asked how the chain lies.
+    #[must_use]
+    pub fn next_turn(&self) -> Option<String> {
+        let Asking::Chain { card, back } = self else {
+            return None;
+        };
+        let way = if *back { "back" } else { "forwards" };
+        Some(format!("the next turn, {way}, brings {card}"))
+    }
+}
+
 /// What the weaver is asked.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case", tag = "asks")]
@@ -52,6 +64,9 @@ pub enum Asking {
     Chain {
         /// The card, in words.
         card: String,
+        /// That turn goes backwards.
+        #[serde(default)]
+        back: bool,
     },
     /// Something happened while this program was off: is it to be taken as it was
     /// counted?

@@ -271,6 +271,20 @@ impl Walk {
         self.carded_pick(self.carded_before(number).checked_sub(1)?)
     }
 
+    /// The way in which the cylinder turns to a carded pick: that of the turn that
+    /// brings it, or else, as after a chain is laid, that of the turn by which the
+    /// plan goes on from it.
+    #[must_use]
+    pub fn way_at(&self, number: u64) -> Direction {
+        let carded = self.carded_before(number);
+        let way = |carded| match self.turns_to(carded) {
+            Turns::One(way) => Some(way),
+            _ => None,
+        };
+        let on = || way(carded + 1);
+        way(carded).or_else(on).unwrap_or(Direction::Forward)
+    }
+
     fn place(&self, number: u64) -> Option<Place<'_>> {
         if number >= self.picks {
             return None;

@@ -169,9 +169,14 @@ impl Watch {
     /// The direction in which the cards run at this carded pick: how it is reached,
     /// or how they go on from it.
     fn runs(&self, pick: u64) -> Direction {
-        self.way_to(pick)
-            .or_else(|| self.way_on(pick))
-            .unwrap_or(Direction::Forward)
+        self.walk.way_at(pick)
+    }
+
+    /// The way of the next turn, which brings the card that the next carded pick
+    /// wants.
+    #[must_use]
+    pub fn next_turn(&self) -> Option<Direction> {
+        Some(self.runs(self.walk.next_carded(self.place.next)?))
     }
 
     /// The turn that brings this carded pick, if it is one turn.
@@ -214,7 +219,12 @@ impl Watch {
     pub fn home(&self) -> Option<Stand> {
         let carded = self.walk.next_carded(self.place.next)?;
         let target = self.stand_of(carded)?;
-        let way = self.way_to(carded).filter(|_| carded != self.place.next);
+        let way = match self.walk.pick(carded)?.turns {
+            // a chain that is laid before its time lies a turn before its card
+            Turns::Hang { .. } => Some(self.runs(carded)),
+            _ => self.way_to(carded),
+        };
+        let way = way.filter(|_| carded != self.place.next);
         Some(way.map_or(target, |way| self.neighbour(target, way.reversed())))
     }
 

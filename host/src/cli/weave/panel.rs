@@ -156,11 +156,8 @@ fn fault_panel(open: &OpenFault, view: &View, style: Style) -> Panel {
     }
     let decided = (1..).zip(&open.choices);
     choices.extend(decided.map(|(place, (_, words))| (place.to_string(), words.clone())));
-    if let Some(Asking::Chain { card }) = &view.asking {
-        choices.push((
-            "Enter".to_string(),
-            format!("the chain is laid: the next turn brings {card}"),
-        ));
+    if let Some(turn) = view.asking.as_ref().and_then(Asking::next_turn) {
+        choices.push(("Enter".to_string(), format!("the chain is laid: {turn}")));
     }
     let mut evidence = open.evidence.clone();
     let more: Vec<&str> = view
@@ -189,17 +186,20 @@ fn asking_panel(asking: &Asking, style: Style) -> Panel {
     let key = |key: &str, words: String| (key.to_string(), words);
     let title = "PLEASE ANSWER".to_string();
     match asking {
-        Asking::Chain { card } => Panel {
-            title,
-            large: "lay the chain".to_string(),
-            evidence: String::new(),
-            remedy: format!("lay the chain so that the next turn brings {card}"),
-            choices: vec![
-                key("Enter", format!("it is laid: the next turn brings {card}")),
-                key("c", "this card stands, in place of that".to_string()),
-            ],
-            style,
-        },
+        Asking::Chain { .. } => {
+            let turn = asking.next_turn().unwrap_or_default();
+            Panel {
+                title,
+                large: "lay the chain".to_string(),
+                evidence: String::new(),
+                remedy: format!("lay the chain so that {turn}"),
+                choices: vec![
+                    key("Enter", format!("it is laid: {turn}")),
+                    key("c", "this card stands, in place of that".to_string()),
+                ],
+                style,
+            }
+        }
         Asking::CatchUp {
             events,
             turns,

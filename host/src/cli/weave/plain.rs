@@ -144,8 +144,9 @@ impl Lines {
             return;
         }
         match &view.asking {
-            Some(Asking::Chain { card }) => out(&format!(
-                "lay the chain so that the next turn brings {card}, then press Enter"
+            Some(asking @ Asking::Chain { .. }) => out(&format!(
+                "lay the chain so that {}, then press Enter",
+                asking.next_turn().unwrap_or_default()
             )),
             Some(Asking::CatchUp {
                 events,

@@ -76,6 +76,7 @@ impl Weave {
         let target = self.watch.target().filter(|_| self.wants_chain)?;
         Some(Asking::Chain {
             card: words::card(self.watch.walk().plan(), target),
+            back: self.watch.next_turn() == Some(Direction::Back),
         })
     }
 
@@ -83,7 +84,9 @@ impl Weave {
         let plan = self.watch.walk().plan();
         let stand = stand(pick);
         let back = stand.map(|_| match pick.turns {
-            Turns::One(way) => way == Direction::Back,
+            Turns::One(_) | Turns::Hang { .. } => {
+                self.watch.walk().way_at(pick.number) == Direction::Back
+            }
             _ => false,
         });
         let weft = pick.weft.and_then(|weft| plan.wefts().get(weft.0));

@@ -296,6 +296,7 @@ pub(super) fn faulty(walk: &Walk, kind: FaultKind, hands: Remedy, evidence: [u32
 pub(super) fn chain() -> Asking {
     Asking::Chain {
         card: "card 18 of sedge".to_string(),
+        back: false,
     }
 }
 
