@@ -2,9 +2,9 @@
 
 use cardwright::deck::{CardFormat, Cutting, Deck, Row};
 use cardwright::weave::watch::{
-    Decision, FaultKind, Fitted, NotDecided, Place, Seen, Told, Watch,
+    Decision, FaultKind, Fitted, NotDecided, Place, Remedy, Seen, Told, Watch,
 };
-use cardwright::weave::{Direction, Plan, Walk};
+use cardwright::weave::{Direction, Plan, Walk, words};
 use cardwright_protocol::loom::{Happening, LoomLine};
 use std::sync::Arc;
 
@@ -151,7 +151,7 @@ fn what_is_taken_out_ends_at_the_plans_first_pick() {
     assert_eq!((watch.place().next, watch.place().in_cloth), (0, 4));
 }
 
-/// A section of this deck and these cards, after one of ground.
+/// A section of these cards.
 fn section(name: &str, deck: &str, cards: &str) -> String {
     format!("[[section]]\nname = \"{name}\"\ndeck = \"{deck}\"\ncards = \"{cards}\"\n")
 }
@@ -188,4 +188,33 @@ fn a_chain_is_laid_for_the_turn_that_the_plan_takes() {
             assert_eq!(watch.place().in_cloth, pick, "{cards}");
         }
     }
+}
+
+/// A beat without a weft on a ground pick, before any chain is laid, sent the weaver
+/// to look for a card.
+#[test]
+fn a_weft_that_is_missing_on_ground_is_thrown_again() {
+    let plan = format!(
+        "name = \"p\"\n[decks]\nd = \"d.deck\"\n[[section]]\nname = \"hem\"\nground = 2\n{}",
+        section("s", "d", "1-4")
+    );
+    let lines = [
+        LoomLine::CylinderA,
+        LoomLine::CylinderB,
+        LoomLine::Batten,
+        LoomLine::BoxLeft,
+        LoomLine::BoxRight,
+    ];
+    let mut watch = along(&plan, &lines);
+    let seen = [(900, Happening::Beat)];
+    assert_eq!(faults(&mut watch, &seen), [FaultKind::NoWeft]);
+    let remedy = watch.remedy(&watch.place().open[0]);
+    assert_eq!(remedy, Remedy::Throw);
+    assert_eq!(
+        words::remedy(watch.walk().plan(), remedy, watch.card_of(remedy)),
+        "throw the shuttle through the ground shed and beat again"
+    );
+    let again = [(2_000, Happening::ShuttleLeft), (2_900, Happening::Beat)];
+    assert_eq!(faults(&mut watch, &again), []);
+    assert_eq!((watch.place().next, watch.place().open.len()), (1, 0));
 }

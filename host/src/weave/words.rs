@@ -110,6 +110,9 @@ pub fn remedy(plan: &Plan, remedy: Remedy, wanted: Option<Stand>) -> String {
             "turn the cylinder {} back, until {target} stands; then weave on with it",
             cards(-many)
         ),
+        Remedy::Throw if wanted.is_none() => {
+            "throw the shuttle through the ground shed and beat again".to_string()
+        }
         Remedy::Throw => format!("throw the weft into the shed of {target} and beat again"),
         Remedy::Beat => {
             "beat; if both wefts lie in sheds of their own, say that the first was woven"

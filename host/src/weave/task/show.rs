@@ -117,7 +117,7 @@ impl Weave {
             hands: self.watch.remedy(fault),
             words: words::fault(fault.kind).to_string(),
             evidence: words::evidence(plan, fault),
-            remedy: words::remedy(plan, self.watch.remedy(fault), self.watch.home()),
+            remedy: self.remedy_words(fault),
             choices: fault
                 .kind
                 .choices()
@@ -125,6 +125,12 @@ impl Weave {
                 .map(|choice| (*choice, words::choice(*choice).to_string()))
                 .collect(),
         }
+    }
+
+    fn remedy_words(&self, fault: &Fault) -> String {
+        let remedy = self.watch.remedy(fault);
+        let card = self.watch.card_of(remedy);
+        words::remedy(self.watch.walk().plan(), remedy, card)
     }
 
     pub(super) fn pick_detail(&self, number: u64) -> Value {
@@ -157,7 +163,7 @@ impl Weave {
             "event": fault.event,
             "words": words::fault(fault.kind),
             "evidence": words::evidence(plan, fault),
-            "remedy": words::remedy(plan, self.watch.remedy(fault), self.watch.home()),
+            "remedy": self.remedy_words(fault),
         })
     }
 
@@ -176,7 +182,7 @@ impl Weave {
                 "{}: {}; {}",
                 words::fault(fault.kind),
                 words::evidence(plan, fault),
-                words::remedy(plan, self.watch.remedy(fault), self.watch.home())
+                self.remedy_words(fault)
             ),
             Told::Righted { .. } => "right again".to_string(),
             Told::Finished => "the last pick of the plan is woven".to_string(),

@@ -215,6 +215,28 @@ impl Watch {
         });
     }
 
+    fn remedy_on_ground(&self, kind: FaultKind) -> Remedy {
+        match (self.place.stray, kind) {
+            (0, FaultKind::WeftWithoutBeat) => Remedy::Beat,
+            (0, _) => match self.turns_wanted() {
+                Some(cards) if cards != 0 && self.place.since.turns > 0 => Remedy::Turn { cards },
+                _ => Remedy::Throw,
+            },
+            (picks, _) => Remedy::Unweave { picks },
+        }
+    }
+
+    /// The card that a remedy is about: the one that is to stand while the next pick
+    /// is woven, but a weft goes into the shed of its own pick, and on ground that is
+    /// no card's.
+    #[must_use]
+    pub fn card_of(&self, remedy: Remedy) -> Option<Stand> {
+        match remedy {
+            Remedy::Throw => self.stand_of(self.place.next),
+            _ => self.home(),
+        }
+    }
+
     /// What hands are to do about a fault that is open, as the loom stands now.
     #[must_use]
     pub fn remedy(&self, fault: &Fault) -> Remedy {
@@ -223,7 +245,11 @@ impl Watch {
             None => Remedy::SayCard,
         };
         let picks = self.place.stray;
+        // a ground pick has no card to be looked for
+        let of_ground = matches!(fault.kind, FaultKind::NoWeft | FaultKind::WeftWithoutBeat)
+            && self.stand_of(fault.pick).is_none();
         match fault.kind {
+            _ if of_ground => self.remedy_on_ground(fault.kind),
             _ if self.place.stands.is_none() && self.fitted.cylinder() => Remedy::SayCard,
             _ if picks > 0 => Remedy::Unweave { picks },
             FaultKind::BeatWithoutCard => Remedy::Decide,
