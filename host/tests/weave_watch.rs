@@ -140,10 +140,7 @@ fn nothing_taken_out_changes_nothing() {
 fn what_is_taken_out_ends_at_the_plans_first_pick() {
     let mut watch = watch(&CYLINDER_AND_BATTEN);
     weave(&mut watch, 9);
-    for decision in [
-        Decision::NextIs { pick: 2 },
-        Decision::Unwove { picks: 5 },
-    ] {
+    for decision in [Decision::NextIs { pick: 2 }, Decision::Unwove { picks: 5 }] {
         watch
             .decide(&decision, 0, &mut Vec::new())
             .expect("it can be");

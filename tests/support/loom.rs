@@ -190,6 +190,7 @@ pub fn answer(shop: &mut LoomShop) -> Option<View> {
             decision: Decision::ChainReady,
         }),
         Some(Asking::CatchUp { .. }) => Some(Says::CatchUp { take: true }),
+        Some(Asking::Place { .. }) => panic!("no plan is changed here"),
         None => None,
     };
     if let Some(says) = says {

@@ -13,6 +13,17 @@ use rusqlite::{Row, params};
 use serde::Serialize;
 use serde_json::Value;
 
+/// A plan by which a piece is woven from now on.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PlanChanged {
+    /// The piece.
+    pub piece: PieceNumber,
+    /// SHA-256 of the plan as it is now.
+    pub plan_sha256: String,
+    /// Its text.
+    pub plan: String,
+}
+
 /// A piece's number in this ledger.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 pub struct PieceNumber(pub u32);
@@ -234,6 +245,15 @@ impl Batch<'_> {
         ];
         let number = self.ask(sql, values)?;
         Ok(PieceNumber(number.unwrap_or_default()))
+    }
+
+    pub(super) fn plan_changed(&self, changed: &PlanChanged) -> Result<(), LedgerError> {
+        let sql = "UPDATE piece SET plan_sha256 = ?2, plan = ?3 WHERE number = ?1";
+        let piece = changed.piece.0;
+        match self.run(sql, params![piece, changed.plan_sha256, changed.plan])? {
+            0 => Err(LedgerError::NoSuchPiece { piece }),
+            _ => Ok(()),
+        }
     }
 
     pub(super) fn woven(&self, woven: &Woven) -> Result<(), LedgerError> {

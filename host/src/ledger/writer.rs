@@ -15,7 +15,7 @@ use super::types::{
     BoardId, DeckSha, EndedAttempt, NewAttempt, NewCalibration, NewEvent, NewJob, OpenAttempt,
     Readings, SeenUnit, UnixMillis,
 };
-use super::weaving::{NewPiece, PieceNumber, PieceRow, Woven};
+use super::weaving::{NewPiece, PieceNumber, PieceRow, PlanChanged, Woven};
 use super::words::Ending;
 use super::write::Batch;
 use cardwright_protocol::{Attempt, CardId, CardNumber, JobNumber};
@@ -79,6 +79,8 @@ pub enum Command {
     BeginPiece(NewPiece),
     /// Answered by [`Answer::Done`].
     Woven(Box<Woven>),
+    /// Answered by [`Answer::Done`].
+    PlanChanged(PlanChanged),
     /// Answered by [`Answer::Pieces`].
     Pieces,
 }
@@ -369,6 +371,7 @@ fn carry_out(ledger: &Ledger, command: &Command) -> Result<Answer, LedgerError> 
         Command::DeckTexts => ledger.deck_texts().map(Answer::DeckTexts),
         Command::BeginPiece(piece) => batch.begin_piece(piece).map(Answer::Piece),
         Command::Woven(woven) => batch.woven(woven).map(done),
+        Command::PlanChanged(changed) => batch.plan_changed(changed).map(done),
         Command::Pieces => ledger.pieces().map(Answer::Pieces),
     }
 }

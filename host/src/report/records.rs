@@ -74,9 +74,16 @@ pub(super) enum Decided {
         beside: Option<u32>,
     },
     ChainReady,
-    Stands { card: Value },
-    NextIs { pick: u64 },
-    Fault { fault: u32, choice: String },
+    Stands {
+        card: Value,
+    },
+    NextIs {
+        pick: u64,
+    },
+    Fault {
+        fault: u32,
+        choice: String,
+    },
 }
 
 #[derive(Clone, Debug, Deserialize)]

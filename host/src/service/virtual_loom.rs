@@ -133,11 +133,18 @@ impl Hands {
         let decided = |decision| vec![Says::Decided { decision }];
         match view.asking {
             Some(Asking::Chain { .. }) => return Ok(decided(Decision::ChainReady)),
+            Some(Asking::Place { next, .. }) => {
+                return Ok(decided(Decision::NextIs { pick: next - 1 }));
+            }
             Some(Asking::CatchUp { .. }) => return Ok(vec![Says::CatchUp { take: true }]),
             None => {}
         }
         if !self.gate.swap(true, Ordering::AcqRel) {
-            self.handle.tell_weaver(Vec::new(), self.first)?;
+            let first = view
+                .next
+                .as_ref()
+                .map_or(self.first, |next| next.number - 1);
+            self.handle.tell_weaver(Vec::new(), first)?;
             return Ok(Vec::new());
         }
         let Some(mistake) = self.handle.weaver_waits()? else {

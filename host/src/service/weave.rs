@@ -9,12 +9,13 @@ use tokio::sync::mpsc;
 
 use super::virtual_loom::Hands;
 use super::{Outcome, RigChoice, ServiceError, Started, Stock};
+use crate::deck::Deck;
 use crate::engine::{Clock, Engine, Hub, run};
 use crate::job::{News, Person};
 use crate::ledger::writer::{Answer, Command};
 use crate::ledger::{NewPiece, PieceRow};
 use crate::loom::LoomFile;
-use crate::weave::{Plan, Stored, Walk, Weave, WeaveOrder};
+use crate::weave::{Change, Plan, Stored, Walk, Weave, WeaveOrder};
 
 /// How often the virtual weaver looks at a screen that does not change.
 const LOOK_AGAIN: Duration = Duration::from_millis(20);
@@ -47,13 +48,18 @@ pub(super) async fn serve(
         Some(piece) => piece,
         None => begun(walk.plan(), hub).await?,
     };
-    let stored: Stored = serde_json::from_value(piece.place).map_err(|error| {
+    let plan_was = (piece.plan_sha256 != walk.plan().sha256()).then(|| piece.plan.clone());
+    let mut stored: Stored = serde_json::from_value(piece.place).map_err(|error| {
         ServiceError::Request(format!(
             "where piece {} stands cannot be read from the ledger ({error}); begin a new piece with \
              --new",
             piece.piece.0
         ))
     })?;
+    let change = match plan_was {
+        Some(text) => Some(changed(&text, &walk, &mut stored)?),
+        None => None,
+    };
     let next = stored.place.next;
     let order = WeaveOrder {
         piece: piece.piece,
@@ -70,7 +76,7 @@ pub(super) async fn serve(
         ..Stock::default()
     };
     let mut started = Started::new(rig, &stock)?;
-    let engine = Engine::new(Weave::new(order));
+    let engine = Engine::new(Weave::new(order).changed(change));
     let Some(handle) = started.handle.take() else {
         let end = run(engine, &started.port, hub, started.clock, news, persons).await?;
         return Ok(Outcome::from(end));
@@ -116,6 +122,16 @@ pub(super) async fn serve(
 
 fn request(error: impl std::fmt::Display) -> ServiceError {
     ServiceError::Request(error.to_string())
+}
+
+/// What it means for a piece that its plan, which was `text`, is another now.
+fn changed(text: &str, walk: &Walk, stored: &mut Stored) -> Result<Change, ServiceError> {
+    let file = walk.plan().file();
+    let now = crate::input::text(file).map_err(request)?;
+    let was = Plan::parse(text, file, &mut Deck::read).ok();
+    let was = was.map(|was| Walk::new(Arc::new(was)));
+    Change::of(was.as_ref(), walk, &now, &mut stored.place)
+        .map_err(|short| ServiceError::Request(format!("{}: {short}", file.display())))
 }
 
 /// The piece of this plan that is on the loom, if there is one that is to be gone on

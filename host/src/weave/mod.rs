@@ -3,6 +3,7 @@
 //! Pure: nothing here talks to a unit, keeps time or writes anything. [`Weave`] is a
 //! task over a link, which the engine runs.
 
+mod change;
 mod pace;
 pub mod plan;
 mod task;
@@ -11,6 +12,7 @@ pub mod walk;
 pub mod watch;
 pub mod words;
 
+pub use change::{Change, Moved, TooShort};
 pub use plan::{DeckIndex, Plan, PlanError, PlanFault, WeftIndex};
 pub use task::{Says, Stored, Weave, WeaveOrder};
 pub use walk::{Direction, Nearest, Pick, Turns, Walk, Work};

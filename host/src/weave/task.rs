@@ -6,6 +6,7 @@
 //! it, to take what happened while nobody looked without asking, and a unit that
 //! knows nothing of looms.
 
+mod changed;
 mod show;
 mod unit;
 
@@ -15,6 +16,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 use std::collections::VecDeque;
 
+use super::change::Change;
 use super::pace::Pace;
 use super::view::{Asking, Line};
 use super::walk::Walk;
@@ -120,6 +122,10 @@ pub struct Weave {
     /// Whether `counts` are the unit's own up to the last event.
     counts_known: bool,
     catch_up: Option<CatchUp>,
+    /// The plan was changed, and that is not yet accepted.
+    change: Option<Change>,
+    /// What was seen while the place in a changed plan was not known.
+    unplaced: Vec<Seen>,
     paused: bool,
     heard: bool,
     wants_chain: bool,
@@ -156,6 +162,8 @@ impl Weave {
             begun: false,
             counts_known: true,
             catch_up: None,
+            change: None,
+            unplaced: Vec::new(),
             paused: false,
             heard: false,
             wants_chain: false,
@@ -166,6 +174,12 @@ impl Weave {
             leaving: false,
             end: None,
         }
+    }
+
+    /// The same by a plan that was changed since the piece was begun.
+    #[must_use]
+    pub fn changed(self, change: Option<Change>) -> Weave {
+        Weave { change, ..self }
     }
 
     /// The time by the loom's clock: the wall's, unless the loom is virtual and
@@ -189,6 +203,7 @@ impl Weave {
             &told,
             fx,
         );
+        self.begin_changed(at, fx);
     }
 
     /// Writes down events and what came of them.
@@ -312,6 +327,11 @@ impl Weave {
     fn says(&mut self, says: &Says, at: i64, fx: &mut Vec<Effect>) {
         match says {
             Says::Decided { decision } => {
+                if self.asks_place() && !matches!(decision, Decision::NextIs { .. }) {
+                    let words = "first say which pick of the changed plan is next".to_string();
+                    fx.push(Effect::Tell(News::Refused { words }));
+                    return;
+                }
                 let mut told = Vec::new();
                 let beside = self.watch.place().stray;
                 if let Err(not) = self.watch.decide(decision, at, &mut told) {
@@ -320,6 +340,9 @@ impl Weave {
                     return;
                 }
                 self.wants_chain = false;
+                if self.asks_place() {
+                    self.placed(&mut told);
+                }
                 let mut detail = serde_json::to_value(decision).unwrap_or_default();
                 if let Decision::Unwove { picks } = decision {
                     // of these so many were none of the plan's
@@ -329,6 +352,7 @@ impl Weave {
                 self.line(at, words, false, fx);
                 let said = vec![(WeavingKind::Decided, detail)];
                 self.keep(at, Vec::new(), said, &told, fx);
+                self.accept_change(at, fx);
             }
             Says::CatchUp { take } => self.caught_up(*take, at, fx),
             Says::Note { text } => {
@@ -365,7 +389,8 @@ impl Weave {
 
     /// Ends once everything is on disk.
     fn end_if_done(&mut self) {
-        let done = self.leaving || self.watch.is_finished() && self.catch_up.is_none();
+        let finished = self.watch.is_finished() && !self.asks_place();
+        let done = self.leaving || finished && self.catch_up.is_none();
         if self.end.is_none() && done && self.under_way.is_empty() && self.begun {
             let faults = !self.watch.place().open.is_empty();
             self.end = Some(End::Done { faults });

@@ -45,6 +45,21 @@ pub struct OpenFault {
 }
 
 impl Asking {
+    /// What is to be known of a plan that was changed, if that is what is asked about.
+    #[must_use]
+    pub fn changed(&self) -> Option<String> {
+        let Asking::Place {
+            was, same_number, ..
+        } = self
+        else {
+            return None;
+        };
+        Some(format!(
+            "the plan was changed, and the picks woven so far are not those it begins with now: by \
+             the plan as it was {was} was next; there the plan as it is now has {same_number}"
+        ))
+    }
+
     /// What the next turn is and brings, if it is asked how the chain lies.
     #[must_use]
     pub fn next_turn(&self) -> Option<String> {
@@ -67,6 +82,18 @@ pub enum Asking {
         /// That turn goes backwards.
         #[serde(default)]
         back: bool,
+    },
+    /// The plan was changed, and the picks woven so far are no longer those it begins
+    /// with: which one is next?
+    Place {
+        /// What was next by the plan as it was.
+        was: String,
+        /// What the pick of that number is by the plan as it is now.
+        same_number: String,
+        /// The pick that may be next, from 1.
+        next: u64,
+        /// What that is.
+        proposed: String,
     },
     /// Something happened while this program was off: is it to be taken as it was
     /// counted?

@@ -340,6 +340,11 @@ fn yes(view: &View) -> Act {
         Some(Asking::Chain { .. }) => Act::Say(Says::Decided {
             decision: Decision::ChainReady,
         }),
+        Some(Asking::Place { next, .. }) => Act::Say(Says::Decided {
+            decision: Decision::NextIs {
+                pick: next.saturating_sub(1),
+            },
+        }),
         None => Act::None,
     }
 }
@@ -360,7 +365,11 @@ fn choice(digit: char, view: &View) -> Act {
     }
 }
 
-/// Whether what is asked comes before any fault: whether what was counted holds.
+/// Whether what is asked comes before any fault: whether what was counted holds, and
+/// where in a changed plan the piece stands.
 pub(super) fn asks_first(view: &View) -> bool {
-    matches!(view.asking, Some(Asking::CatchUp { .. }))
+    matches!(
+        view.asking,
+        Some(Asking::CatchUp { .. } | Asking::Place { .. })
+    )
 }

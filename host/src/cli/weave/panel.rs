@@ -200,6 +200,17 @@ fn asking_panel(asking: &Asking, style: Style) -> Panel {
                 style,
             }
         }
+        Asking::Place { proposed, .. } => Panel {
+            title,
+            large: "which pick is next?".to_string(),
+            evidence: String::new(),
+            remedy: asking.changed().unwrap_or_default(),
+            choices: vec![
+                key("Enter", format!("{proposed} is next")),
+                key("n", "another pick is next".to_string()),
+            ],
+            style,
+        },
         Asking::CatchUp {
             events,
             turns,

@@ -166,6 +166,13 @@ impl Lines {
                      so; x: leave it out"
                 ));
             }
+            Some(Asking::Place { next, proposed, .. }) => out(&format!(
+                "{}. Enter: {proposed} is next; n N: pick N is next, such as n {next}",
+                view.asking
+                    .as_ref()
+                    .and_then(Asking::changed)
+                    .unwrap_or_default()
+            )),
             None => {}
         }
     }
@@ -183,6 +190,9 @@ impl Lines {
             "" => match &self.asked {
                 Some(Asking::CatchUp { .. }) => Ok(Some(Says::CatchUp { take: true })),
                 Some(Asking::Chain { .. }) => decided(Decision::ChainReady),
+                Some(Asking::Place { next, .. }) => decided(Decision::NextIs {
+                    pick: next.saturating_sub(1),
+                }),
                 None => Err(HELP.to_string()),
             },
             "x" => Ok(Some(Says::CatchUp { take: false })),

@@ -52,6 +52,9 @@ impl Weave {
     }
 
     fn asking(&self) -> Option<Asking> {
+        if let Some(place) = self.asking_place() {
+            return Some(place);
+        }
         if let Some(catch_up) = self.catch_up.as_ref().filter(|catch_up| catch_up.asked) {
             let mut tried = self.watch.clone();
             let mut told = Vec::new();

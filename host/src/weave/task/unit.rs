@@ -183,6 +183,7 @@ impl Weave {
             next = message.first;
         }
         let (mut events, mut told) = (Vec::new(), Vec::new());
+        let asks_place = self.asks_place();
         for (number, event) in (message.first..).zip(&message.events) {
             if number != next {
                 // sent again: it is here already
@@ -210,6 +211,7 @@ impl Weave {
             };
             match &mut self.catch_up {
                 Some(catch_up) => catch_up.events.push(seen),
+                None if asks_place => self.unplaced.push(seen),
                 None => {
                     self.resume_by_itself(seen, fx);
                     self.watch.see(seen, &mut told);

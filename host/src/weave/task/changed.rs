@@ -1,0 +1,77 @@
+//! Going on by a plan that was changed.
+
+use super::unit::sums;
+use super::{Told, Weave};
+use crate::job::Effect;
+use crate::ledger::PlanChanged;
+use crate::ledger::WeavingKind;
+use crate::ledger::writer::Command;
+use crate::weave::view::Asking;
+use serde_json::json;
+
+impl Weave {
+    /// Whether the weaver is to say which pick of a changed plan is next.
+    pub(super) fn asks_place(&self) -> bool {
+        let change = self.change.as_ref();
+        change.is_some_and(|change| change.moved.is_some())
+    }
+
+    pub(super) fn asking_place(&self) -> Option<Asking> {
+        let moved = self.change.as_ref()?.moved.as_ref()?;
+        if !self.begun {
+            return None;
+        }
+        Some(Asking::Place {
+            was: moved.was.clone(),
+            same_number: moved.same_number.clone(),
+            next: moved.next + 1,
+            proposed: moved.proposed.clone(),
+        })
+    }
+
+    /// Begins with a plan that was changed: where the place in it is known, there is
+    /// nothing to ask.
+    pub(super) fn begin_changed(&mut self, at: i64, fx: &mut Vec<Effect>) {
+        if self.change.is_none() || self.asks_place() {
+            return;
+        }
+        self.accept_change(at, fx);
+        if self.watch.is_finished() {
+            self.keep(at, Vec::new(), Vec::new(), &[Told::Finished], fx);
+        }
+    }
+
+    /// The weaver has said which pick is next: what was seen before that belongs to no
+    /// pick of the plan.
+    pub(super) fn placed(&mut self, told: &mut Vec<Told>) {
+        let (turns, _) = sums(&std::mem::take(&mut self.unplaced));
+        if turns != 0 {
+            self.watch.forget_stand(told);
+        }
+    }
+
+    /// The plan as it is now is the piece's from here on.
+    pub(super) fn accept_change(&mut self, at: i64, fx: &mut Vec<Effect>) {
+        let Some(change) = self.change.take() else {
+            return;
+        };
+        let next = self.watch.place().next + 1;
+        let words = match &change.moved {
+            None => "the plan was changed; the picks woven so far are the same in it".to_string(),
+            Some(moved) => format!(
+                "the plan was changed: {} was next by the plan as it was, and pick {next} is next now",
+                moved.was
+            ),
+        };
+        self.line(at, words.clone(), false, fx);
+        let piece = self.order.piece;
+        let changed = PlanChanged {
+            piece,
+            plan_sha256: change.plan_sha256,
+            plan: change.plan,
+        };
+        self.record(Command::PlanChanged(changed), None, fx);
+        let said = vec![(WeavingKind::Note, json!({ "text": words }))];
+        self.keep(at, Vec::new(), said, &[], fx);
+    }
+}
