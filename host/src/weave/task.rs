@@ -21,6 +21,7 @@ use super::pace::Pace;
 use super::view::{Asking, Line};
 use super::walk::Walk;
 use super::watch::{Decision, Fitted, Place, Seen, Told, Watch};
+use super::words;
 use crate::job::{Effect, End, Input, Mark, News, Person, Task, WeaveNews};
 use crate::ledger::writer::Command;
 use crate::ledger::{
@@ -203,6 +204,9 @@ impl Weave {
             &told,
             fx,
         );
+        if let Some(words) = words::plan_weaves(self.watch.walk()) {
+            self.line(at, words, false, fx);
+        }
         self.begin_changed(at, fx);
     }
 

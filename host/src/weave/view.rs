@@ -145,7 +145,7 @@ pub struct View {
     pub in_cloth: i64,
     /// Picks in the cloth that are none of the plan's.
     pub stray: u32,
-    /// Millimetres woven by the sett, and wanted.
+    /// By the sett: millimetres that lie in the cloth, and that the plan weaves.
     pub length_mm: (Option<f64>, Option<f64>),
     /// Millimetres wound on, if that is seen.
     pub take_up_mm: Option<f64>,

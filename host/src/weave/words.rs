@@ -1,6 +1,7 @@
 //! What the watch has to tell, in words for a person at the loom.
 
-use super::plan::Plan;
+use super::plan::{Length, Plan};
+use super::walk::Walk;
 use super::watch::{Apart, Choice, Fault, FaultKind, Remedy, Stand};
 
 /// A card, with its deck where the plan has several.
@@ -132,6 +133,36 @@ fn cards(cards: i64) -> String {
         1 => "one card".to_string(),
         _ => format!("{cards} cards"),
     }
+}
+
+/// A length: in centimetres below a metre.
+#[must_use]
+pub fn length(mm: f64) -> String {
+    if mm.abs() < 1_000.0 {
+        format!("{:.1} cm", mm / 10.0)
+    } else {
+        format!("{:.2} m", mm / 1_000.0)
+    }
+}
+
+/// What the plan weaves, if that is not the wanted length; less than a pick is nothing.
+#[must_use]
+pub fn plan_weaves(walk: &Walk) -> Option<String> {
+    let (weaves, off, more) = match walk.plan().length()? {
+        Length::Picks(wanted) => {
+            let (all, off) = (walk.len(), walk.len().abs_diff(wanted));
+            (off > 0).then(|| (count(all, "pick"), count(off, "pick"), all > wanted))?
+        }
+        Length::Millimetres(wanted) => {
+            let (all, pick) = (walk.length_of(walk.len())?, walk.length_of(1)?);
+            let off = (all - wanted).abs();
+            (off >= pick).then(|| (length(all), length(off), all > wanted))?
+        }
+    };
+    let more = if more { "more" } else { "less" };
+    Some(format!(
+        "the plan weaves {weaves}, {off} {more} than wanted"
+    ))
 }
 
 /// `1 pick`, `2 picks`.

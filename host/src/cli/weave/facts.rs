@@ -81,16 +81,17 @@ pub(super) fn progress(view: &View, columns: usize) -> Vec<String> {
         ),
         columns,
     );
+    // as much as the picks that are left: what lies beside the plan makes it no shorter
+    let share = left as f64 / all.max(1) as f64;
     let mut woven = match view.length_mm {
-        (Some(woven), Some(wanted)) => format!(
+        (Some(woven), Some(whole)) => format!(
             "woven {} of {}, {} left",
             length(woven),
-            length(wanted),
-            length((wanted - woven).max(0.0))
+            length(whole),
+            length(whole * share)
         ),
         (Some(woven), None) => format!("woven {}", length(woven)),
-        (None, Some(wanted)) => format!("wanted {}", length(wanted)),
-        (None, None) => String::new(),
+        (None, _) => String::new(),
     };
     if let Some(mm) = view.take_up_mm {
         let took = format!("wound on {}", length(mm));

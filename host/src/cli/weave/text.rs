@@ -3,6 +3,8 @@
 
 use ratatui::text::Span;
 
+pub(super) use crate::weave::words::length;
+
 /// A number with its thousands apart.
 pub(super) fn number(number: u64) -> String {
     let digits = number.to_string();
@@ -19,15 +21,6 @@ pub(super) fn number(number: u64) -> String {
 /// So many of a thing, of which there is one or several.
 pub(super) fn count(many: u64, one: &str, several: &str) -> String {
     format!("{} {}", number(many), if many == 1 { one } else { several })
-}
-
-/// A length: in centimetres below a metre.
-pub(super) fn length(mm: f64) -> String {
-    if mm.abs() < 1_000.0 {
-        format!("{:.1} cm", mm / 10.0)
-    } else {
-        format!("{:.2} m", mm / 1_000.0)
-    }
 }
 
 /// A time that is left, no more precise than it can be known.

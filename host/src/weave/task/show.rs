@@ -4,7 +4,6 @@ use serde_json::{Value, json};
 
 use super::unit::sums;
 use super::{Asking, Told, Weave};
-use crate::weave::plan::Length;
 use crate::weave::view::{NextPick, OpenFault, View};
 use crate::weave::walk::{Direction, Pick, Turns, Work};
 use crate::weave::watch::{Decision, Fault, Stand};
@@ -15,11 +14,7 @@ impl Weave {
         let (walk, place) = (self.watch.walk(), self.watch.place());
         let plan = walk.plan();
         let left = walk.len().saturating_sub(place.next);
-        let in_cloth = u64::try_from(place.in_cloth).unwrap_or_default();
-        let wanted_mm = match plan.length() {
-            Some(Length::Millimetres(mm)) => Some(mm),
-            _ => walk.length_of(walk.len()),
-        };
+        let woven_mm = walk.length_of(self.watch.in_the_cloth());
         View {
             plan: plan.name().to_string(),
             piece: self.order.piece.0,
@@ -30,7 +25,7 @@ impl Weave {
             picks: (place.next.min(walk.len()), walk.len()),
             in_cloth: place.in_cloth,
             stray: place.stray,
-            length_mm: (walk.length_of(in_cloth), wanted_mm),
+            length_mm: (woven_mm, walk.length_of(walk.len())),
             take_up_mm: self.take_up_mm(),
             picks_a_minute: self.pace.picks_a_minute(),
             seconds_left: self.pace.seconds_for(left),

@@ -5,9 +5,11 @@ use super::made::{self, *};
 use crate::cli::weave::cloth::ClothPicture;
 use crate::cli::weave::colours::Colours;
 use crate::cli::weave::draw::{Shown, draw};
+use crate::cli::weave::facts;
 use crate::cli::weave::keys::{DeckKnown, Keys};
 use crate::weave::view::{Line, View};
 use crate::weave::walk::Walk;
+use crate::weave::words;
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use ratatui::crossterm::event::{KeyCode, KeyEvent};
@@ -283,4 +285,46 @@ fn no_order_for_a_terminal_gets_through() {
     let drawn = text(&on(&walk, Some(&view), &keys(), (80, 24), Colours::True));
     assert!(drawn.contains("towels") && drawn.contains("more"));
     assert!(!drawn.contains(['\u{1b}', '\u{7}', '\r']));
+}
+
+/// What is left of the cloth is what the plan still weaves, as the picks say: a plan
+/// that weaves more than was wanted said that 1.1 cm and 216 picks were left.
+#[test]
+fn the_length_left_is_that_of_the_picks_left() {
+    let view = View {
+        picks: (1_532, 1_748),
+        in_cloth: 1_532,
+        length_mm: (Some(648.5), Some(740.0)),
+        take_up_mm: None,
+        ..forwards()
+    };
+    let told = facts::progress(&view, 80);
+    assert_eq!(
+        told[..2],
+        [
+            "picks 1,532 of 1,748, 216 left",
+            "woven 64.9 cm of 74.0 cm, 9.1 cm left"
+        ]
+    );
+}
+
+#[test]
+fn what_the_plan_weaves_is_told_where_it_is_not_what_is_wanted() {
+    let plan = |length: &str, sett: &str, repeat: &str| {
+        let text = format!(
+            "name = \"p\"\nlength = {length}\n{sett}[decks]\nsmall = \"small.deck\"\n\
+             [[section]]\nname = \"s\"\ndeck = \"small\"\nrepeat = {repeat}\n"
+        );
+        words::plan_weaves(&walk(&text))
+    };
+    let sett = "sett = { picks = 10, per = \"cm\" }\n";
+    // nine cards: 9 mm a repeat
+    let told = |words: &str| Some(format!("the plan weaves {words} than wanted"));
+    assert_eq!(plan("\"10 m\"", sett, "10"), told("9.0 cm, 9.91 m less"));
+    assert_eq!(plan("\"66 cm\"", sett, "80"), told("72.0 cm, 6.0 cm more"));
+    assert_eq!(
+        plan("\"10 cm\"", sett, "\"to length\""),
+        told("10.8 cm, 0.8 cm more")
+    );
+    assert_eq!(plan("\"9 cm\"", sett, "\"to length\""), None);
 }
