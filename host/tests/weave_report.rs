@@ -405,3 +405,51 @@ fn a_record_that_nobody_writes_is_named_and_nothing_is_written() -> Tested {
     }
     Ok(())
 }
+
+/// What lies in the cloth beside the plan makes it longer, too: 14 picks at 60 to the
+/// inch are 0.23 in.
+#[test]
+fn the_length_by_the_sett_is_that_of_all_picks_in_the_cloth() -> Tested {
+    let dir = tempfile::tempdir()?;
+    let mut loom = Loom::new();
+    loom.begin();
+    loom.weave(4, 1_800, 1.0);
+    loom.in_cloth += 10;
+    loom.leave();
+    let mut ledger = Ledger::open(dir.path())?;
+    loom.keep(&mut ledger, "left in it")?;
+    ledger.close()?;
+    let (code, text) = program(dir.path(), &["piece", "1"])?;
+    assert_eq!(code, 0, "{text}");
+    for words in [
+        "in the cloth 14 picks, 10 of them beside the plan",
+        "0.23 in by the sett (60.0 picks/in)",
+    ] {
+        assert!(text.contains(words), "{words}:\n{text}");
+    }
+    Ok(())
+}
+
+/// Picks taken out of a cloth whose place in the plan was said: which came out
+/// does not hang on what is next.
+#[test]
+fn what_was_taken_out_does_not_hang_on_the_place() -> Tested {
+    let dir = tempfile::tempdir()?;
+    let mut loom = Loom::new();
+    loom.begin();
+    loom.weave(3, 1_800, 1.0);
+    loom.decide(json!({ "decided": "next_is", "pick": 40 }));
+    loom.next = 40;
+    loom.next -= 2;
+    loom.in_cloth -= 2;
+    loom.decide(json!({ "decided": "unwove", "picks": 3, "beside": 1 }));
+    loom.leave();
+    let mut ledger = Ledger::open(dir.path())?;
+    loom.keep(&mut ledger, "elsewhere")?;
+    ledger.close()?;
+    let (report, _) = report(dir.path(), 1)?;
+    assert_eq!((report.sums.taken_out, report.sums.in_cloth), (2, 1));
+    let out: Vec<bool> = report.picks.iter().map(|pick| pick.taken_out).collect();
+    assert_eq!(out, [false, true, true]);
+    Ok(())
+}

@@ -93,18 +93,19 @@ struct Point {
     take_up_mm: f64,
 }
 
-pub(super) fn length(picks: &[WovenPick], unit: Unit) -> Length {
+/// `in_cloth` are all picks that lie in the cloth, those beside the plan with them.
+pub(super) fn length(picks: &[WovenPick], in_cloth: i64, unit: Unit) -> Length {
     let standing = || picks.iter().rev().filter(|pick| !pick.taken_out);
     let points = points(picks);
-    let sett = standing().find_map(|pick| {
+    let pick_mm = standing().find_map(|pick| {
         let (mm, picks) = (pick.length_mm?, pick.in_cloth?);
-        (mm > 0.0).then(|| picks as f64 / mm * unit.mm())
+        (mm > 0.0 && picks > 0).then(|| mm / picks as f64)
     });
     Length {
         unit,
-        sett_mm: standing().find_map(|pick| pick.length_mm),
+        sett_mm: pick_mm.map(|mm| mm * in_cloth.max(0) as f64),
         take_up_mm: standing().find_map(|pick| pick.take_up_mm),
-        sett,
+        sett: pick_mm.map(|mm| unit.mm() / mm),
         compared: points
             .first()
             .zip(points.last())

@@ -83,7 +83,7 @@ pub struct Sums {
     pub taken_out: usize,
     /// Of these, picks that were woven while the program was off and counted later.
     pub caught_up: usize,
-    /// Picks in the cloth, with those that were left in it beside the plan.
+    /// Picks in the cloth, with those that lie in it beside the plan.
     pub in_cloth: i64,
     /// Picks woven with a card.
     pub carded: usize,
@@ -153,15 +153,16 @@ impl Report {
         for session in &mut sessions {
             sum_up(session, &picks, &stops, &faults);
         }
+        let sums = sums(piece, &entries, &picks, &sessions, &faults);
         let (decisions, notes) = faults::said(&entries, &of_entry, &faults);
         Ok(Report {
             piece: piece.piece,
             name: piece.name.clone(),
             began: piece.began,
             ended: piece.ended,
-            sums: sums(piece, &entries, &picks, &sessions, &faults),
             pace: pace::pace(&picks),
-            length: length::length(&picks, Unit::of_plan(&piece.plan)),
+            length: length::length(&picks, sums.in_cloth, Unit::of_plan(&piece.plan)),
+            sums,
             kinds: faults::by_kind(&faults),
             wefts: wefts(&picks),
             decks: decks(&picks),
@@ -206,13 +207,14 @@ fn sums(
         What::Pick(pick) => pick.in_cloth,
         _ => None,
     });
-    let in_cloth = place(piece, "in_cloth").or(written);
+    let counted = place(piece, "in_cloth").or(written).unwrap_or_default();
+    let beside = place(piece, "stray").unwrap_or_default();
     let of_sessions = |ms: fn(&Session) -> i64| sessions.iter().map(ms).sum();
     Sums {
         picks: picks.len(),
         taken_out,
         caught_up: picks.iter().filter(|pick| pick.caught_up).count(),
-        in_cloth: in_cloth.unwrap_or_default(),
+        in_cloth: counted.saturating_add(beside),
         carded: picks.iter().filter(|pick| pick.card.is_some()).count(),
         at_loom_ms: of_sessions(|session| session.at_loom_ms),
         paused_ms: of_sessions(|session| session.paused_ms),
