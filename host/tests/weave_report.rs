@@ -453,3 +453,25 @@ fn what_was_taken_out_does_not_hang_on_the_place() -> Tested {
     assert_eq!(out, [false, true, true]);
     Ok(())
 }
+
+/// Of two faults neither took the middle time.
+#[test]
+fn of_two_faults_both_times_are_told() -> Tested {
+    let dir = tempfile::tempdir()?;
+    let mut loom = Loom::new();
+    loom.begin();
+    for ms in [2_600, 10_000] {
+        loom.weave(4, 1_800, 1.0);
+        let fault = loom.fault("no_weft", "no weft");
+        loom.wait(ms);
+        loom.righted(fault, "loom");
+    }
+    loom.leave();
+    let mut ledger = Ledger::open(dir.path())?;
+    loom.keep(&mut ledger, "two")?;
+    ledger.close()?;
+    let (_, text) = program(dir.path(), &["piece", "1"])?;
+    let words = "2 no weft: 2 righted at the loom; after 2.6 s and 10 s";
+    assert!(text.contains(words), "{text}");
+    Ok(())
+}

@@ -2,9 +2,10 @@
 
 use cardwright::deck::{CardFormat, Cutting, Deck, Row};
 use cardwright::weave::watch::{
-    Decision, FaultKind, Fitted, NotDecided, Place, Remedy, Seen, Told, Watch,
+    Decision, FaultKind, Fitted, NotDecided, Place, Remedy, Seen, Stand, Told, Watch,
 };
-use cardwright::weave::{Direction, Plan, Walk, words};
+use cardwright::weave::{DeckIndex, Direction, Plan, Walk, words};
+use cardwright_protocol::CardNumber;
 use cardwright_protocol::loom::{Happening, LoomLine};
 use std::sync::Arc;
 
@@ -214,4 +215,73 @@ fn a_weft_that_is_missing_on_ground_is_thrown_again() {
     let again = [(2_000, Happening::ShuttleLeft), (2_900, Happening::Beat)];
     assert_eq!(faults(&mut watch, &again), []);
     assert_eq!((watch.place().next, watch.place().open.len()), (1, 0));
+}
+
+#[test]
+fn a_card_that_is_not_there_is_refused_in_words_of_what_is_there() {
+    let refused = |plan: &str, card: u32| {
+        let mut watch = along(plan, &CYLINDER_AND_BATTEN);
+        let card = Stand {
+            deck: DeckIndex(0),
+            card: CardNumber(card),
+        };
+        let decided = watch.decide(&Decision::Stands { card }, 0, &mut Vec::new());
+        decided.expect_err("there is none").to_string()
+    };
+    let ground = "name = \"p\"\n[[section]]\nname = \"s\"\nground = 8\n";
+    assert_eq!(
+        refused(ground, 1),
+        "the plan has no cards: every pick of it is ground"
+    );
+    let head = "name = \"p\"\n[decks]\nd = \"d.deck\"\n";
+    let plan = format!("{head}{}", section("s", "d", "1-4"));
+    assert_eq!(
+        refused(&plan, 31),
+        "the deck has cards 1 to 30; give one of these"
+    );
+}
+
+/// What was said of a fault must be true of it: after 18 turns without a beat a card
+/// was `turned 18 times`, and as the chain had just been laid another `1 times`.
+#[test]
+fn what_is_said_of_counts_is_what_was_counted() {
+    let mut watch = watch(&CYLINDER_AND_BATTEN);
+    weave(&mut watch, 2);
+    let seen = [
+        (6_000, Happening::CardForward),
+        (6_100, Happening::CardForward),
+    ];
+    let told = faults(&mut watch, &seen);
+    assert!(
+        matches!(told[..], [FaultKind::TurnedTwice { .. }]),
+        "{told:?}"
+    );
+    let plan = watch.walk().plan();
+    assert_eq!(
+        words::evidence(plan, &watch.place().open[0]),
+        "card 3 was passed over: the cylinder turned on from it, with no lift between"
+    );
+    for (cards, said) in [
+        (-1, "1 card turned back"),
+        (0, "no card turned"),
+        (1, "1 card turned on"),
+        (-2, "2 cards turned back"),
+    ] {
+        assert_eq!(words::turned(cards), said);
+    }
+    // which fault is righted is told with it
+    let mut told = Vec::new();
+    for (number, at) in [(9, 8_000), (10, 10_000)] {
+        let what = Happening::CardBack;
+        watch.see(Seen { number, at, what }, &mut told);
+    }
+    let right = |told: &Told| match told {
+        Told::Righted { kind, pick, .. } => Some((*kind, *pick)),
+        _ => None,
+    };
+    let righted: Vec<_> = told.iter().filter_map(right).collect();
+    assert!(
+        matches!(righted[..], [(FaultKind::TurnedTwice { .. }, 2)]),
+        "{told:?}"
+    );
 }

@@ -5,6 +5,7 @@ use super::picks::median;
 use super::records::{Decided, Entry, Fault, What};
 use super::sessions::Session;
 use crate::ledger::UnixMillis;
+use crate::weave::words::{count, turned};
 use serde::Serialize;
 
 /// A fault that was seen at the loom.
@@ -218,10 +219,9 @@ pub(super) fn said(
             What::Decided(decided) => decisions.push(said(decision_words(decided, faults))),
             What::Caught(caught) => {
                 let taken = if caught.taken { "taken" } else { "laid aside" };
-                let (turns, beats) = (caught.turns, caught.beats);
+                let (turned, beats) = (turned(caught.turns), count(caught.beats, "beat"));
                 decisions.push(said(format!(
-                    "what was counted while the program was off was {taken} (cards turned on: \
-                     {turns}, beats: {beats})"
+                    "what was counted while the program was off was {taken} ({turned}, {beats})"
                 )));
             }
             What::Note(note) => notes.push(said(note.text.clone())),

@@ -280,7 +280,7 @@ impl Weave {
                 (*at, WeavingKind::Pick, self.pick_detail(*pick))
             }
             Told::Fault(fault) => (fault.at, WeavingKind::Fault, self.fault_detail(fault)),
-            Told::Righted { fault, at } => {
+            Told::Righted { fault, at, .. } => {
                 let detail = json!({ "fault": fault, "by": by });
                 (*at, WeavingKind::Righted, detail)
             }

@@ -102,6 +102,10 @@ pub enum Told {
     Righted {
         /// Which.
         fault: FaultId,
+        /// What it was.
+        kind: FaultKind,
+        /// The pick that was to be woven then, from 0.
+        pick: u64,
         /// When.
         at: i64,
     },

@@ -32,7 +32,7 @@ pub fn fault(kind: FaultKind) -> &'static str {
 /// How it shows: what was seen.
 #[must_use]
 pub fn evidence(plan: &Plan, fault: &Fault) -> String {
-    let [turns, lifts, wefts] = fault.evidence;
+    let [_, lifts, wefts] = fault.evidence;
     let pick = fault.pick + 1;
     match fault.kind {
         FaultKind::BeatWithoutCard => format!(
@@ -50,7 +50,7 @@ pub fn evidence(plan: &Plan, fault: &Fault) -> String {
             }
         ),
         FaultKind::TurnedTwice { passed } => format!(
-            "{} was passed over: the cylinder turned {turns} times with no lift between",
+            "{} was passed over: the cylinder turned on from it, with no lift between",
             card(plan, passed)
         ),
         FaultKind::TurnedWrongWay { stands } => format!(
@@ -89,9 +89,11 @@ fn apart(plan: &Plan, apart: Apart, pick: u64) -> String {
         Apart::EventsLost { events } => format!(
             "the loom unit could not keep {events} of the events that happened while nobody asked"
         ),
-        Apart::Counts { unit, events } => {
-            format!("the unit has counted {unit} cards on, and its events add up to {events}")
-        }
+        Apart::Counts { unit, events } => format!(
+            "the unit has counted {}, and its events add up to {}",
+            turned(unit),
+            turned(events)
+        ),
     }
 }
 
@@ -163,6 +165,17 @@ pub fn plan_weaves(walk: &Walk) -> Option<String> {
     Some(format!(
         "the plan weaves {weaves}, {off} {more} than wanted"
     ))
+}
+
+/// How far the cylinder was turned in all, forwards positive.
+#[must_use]
+pub fn turned(cards: i64) -> String {
+    let many = count(cards.unsigned_abs(), "card");
+    match cards {
+        ..0 => format!("{many} turned back"),
+        0 => "no card turned".to_string(),
+        _ => format!("{many} turned on"),
+    }
 }
 
 /// `1 pick`, `2 picks`.

@@ -283,6 +283,12 @@ fn of_kind(kind: &FaultsOfKind) -> String {
     if let (Some(median), Some(longest)) = (kind.median_ms, kind.longest_ms) {
         let took = match kind.by_loom + kind.by_weaver {
             1 => format!("; it took {}", duration(longest as f64)),
+            // the middle of two is neither
+            2 => format!(
+                "; after {} and {}",
+                duration(2.0 * median - longest as f64),
+                duration(longest as f64)
+            ),
             _ => format!(
                 "; mostly after {}, at most {}",
                 duration(median),

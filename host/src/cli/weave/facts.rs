@@ -72,15 +72,17 @@ pub(super) fn stands(view: &View, shown: &Shown<'_>) -> Option<String> {
 pub(super) fn progress(view: &View, columns: usize) -> Vec<String> {
     let (done, all) = view.picks;
     let left = all.saturating_sub(done);
-    let mut lines = wrap(
-        &format!(
-            "picks {} of {}, {} left",
-            number(done),
-            number(all),
-            number(left)
+    let at = format!("{} of {}, {} left", number(done), number(all), number(left));
+    // where a weaver has said which pick is next, the place is no count
+    let in_cloth = u64::try_from(view.in_cloth).unwrap_or_default();
+    let at = match in_cloth == done {
+        true => format!("picks {at}"),
+        false => format!(
+            "{} in the cloth; in the plan {at}",
+            count(in_cloth, "pick", "picks")
         ),
-        columns,
-    );
+    };
+    let mut lines = wrap(&at, columns);
     // as much as the picks that are left: what lies beside the plan makes it no shorter
     let share = left as f64 / all.max(1) as f64;
     let mut woven = match view.length_mm {
@@ -103,10 +105,11 @@ pub(super) fn progress(view: &View, columns: usize) -> Vec<String> {
     lines.extend(wrap(&woven, columns));
     let pace = match (view.picks_a_minute, view.seconds_left) {
         (Some(pace), Some(left)) if !view.paused && view.next.is_some() => {
-            format!(
-                "pace {pace:.0} picks a minute, about {} left",
-                duration(left)
-            )
+            let left = match duration(left) {
+                less if less.starts_with("less") => less,
+                left => format!("about {left}"),
+            };
+            format!("pace {pace:.0} picks a minute, {left} left")
         }
         (Some(pace), _) => format!("pace {pace:.0} picks a minute"),
         (None, _) => String::new(),

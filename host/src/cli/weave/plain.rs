@@ -14,6 +14,7 @@ use crate::job::{News, Person, WeaveNews};
 use crate::service::{Outcome, Request};
 use crate::weave::view::{Asking, Line, View};
 use crate::weave::watch::{Decision, Stand};
+use crate::weave::words::{count, turned};
 use crate::weave::{DeckIndex, Says};
 
 const HELP: &str = "\
@@ -161,9 +162,11 @@ impl Lines {
                     format!(", with faults: {}", faults.join(", "))
                 };
                 out(&format!(
-                    "while this program was off: {events} events, the cylinder {turns} cards on, \
-                     {beats} beats{faults}; if that was weaving, pick {next} is next. Enter: take it \
-                     so; x: leave it out"
+                    "while this program was off: {}, {}, {}{faults}; if that was weaving, pick \
+                     {next} is next. Enter: take it so; x: leave it out",
+                    count(*events, "event"),
+                    turned(*turns),
+                    count(*beats, "beat")
                 ));
             }
             Some(Asking::Place { next, proposed, .. }) => out(&format!(
@@ -265,8 +268,55 @@ impl Lines {
             .map(|mm| format!(", {:.1} cm", mm / 10.0))
             .unwrap_or_default();
         out(&format!(
-            "piece {}: {} of {} picks woven{length}; `cardwright ledger piece {}` tells of it",
-            view.piece, view.picks.0, view.picks.1, view.piece
+            "piece {}: {}{length}; `cardwright ledger piece {}` tells of it",
+            view.piece,
+            place(view),
+            view.piece
         ));
+    }
+}
+
+/// What lies in the cloth, and which pick of the plan is next: where a weaver has said
+/// that, the one says nothing of the other.
+fn place(view: &View) -> String {
+    let in_cloth = u64::try_from(view.in_cloth).unwrap_or_default() + u64::from(view.stray);
+    let (done, all) = view.picks;
+    let next = match done {
+        done if done < all => format!("pick {} of {all} is next", done + 1),
+        _ => "no pick of the plan is left".to_string(),
+    };
+    format!("{} in the cloth, {next}", count(in_cloth, "pick"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Where a weaver has said which pick is next, the place is no count: `n 500`
+    /// after nine picks made `500 of 500 picks woven`.
+    #[test]
+    fn the_place_is_no_count() {
+        let view = |picks, in_cloth, stray| View {
+            picks,
+            in_cloth,
+            stray,
+            ..View::default()
+        };
+        for (view, words) in [
+            (
+                view((499, 500), 9, 0),
+                "9 picks in the cloth, pick 500 of 500 is next",
+            ),
+            (
+                view((0, 16), 0, 1),
+                "1 pick in the cloth, pick 1 of 16 is next",
+            ),
+            (
+                view((16, 16), 16, 0),
+                "16 picks in the cloth, no pick of the plan is left",
+            ),
+        ] {
+            assert_eq!(place(&view), words);
+        }
     }
 }

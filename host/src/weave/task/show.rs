@@ -182,7 +182,9 @@ impl Weave {
                 words::evidence(plan, fault),
                 self.remedy_words(fault)
             ),
-            Told::Righted { .. } => "right again".to_string(),
+            Told::Righted { kind, pick, .. } => {
+                format!("right again: {}, pick {}", words::fault(*kind), pick + 1)
+            }
             Told::Finished => "the last pick of the plan is woven".to_string(),
             Told::Mark { .. } | Told::WantsChain => return None,
         })

@@ -53,8 +53,14 @@ pub enum NotDecided {
         /// In the cloth.
         there: u64,
     },
+    /// No cards at all.
+    #[error("the plan has no cards: every pick of it is ground")]
+    NoCards,
     /// No such card.
-    #[error("the deck has cards 1 to {cards}; give one of these")]
+    #[error("the deck has {}", match *cards {
+        1 => "one card; give 1".to_string(),
+        cards => format!("cards 1 to {cards}; give one of these"),
+    })]
     NoSuchCard {
         /// Its cards.
         cards: u32,
@@ -114,6 +120,9 @@ impl Watch {
                 Ok(())
             }
             Decision::Stands { card } => {
+                if self.walk.plan().decks().get(card.deck.0).is_none() {
+                    return Err(NotDecided::NoCards);
+                }
                 let cards = self.cards(*card);
                 if card.card.0 == 0 || card.card.0 > cards {
                     return Err(NotDecided::NoSuchCard { cards });

@@ -208,6 +208,8 @@ impl Watch {
             if righted {
                 told.push(Told::Righted {
                     fault: fault.id,
+                    kind: fault.kind,
+                    pick: fault.pick,
                     at,
                 });
             }

@@ -133,7 +133,7 @@ pub(super) fn forwards() -> View {
                 "no weft: pick 1237 was beaten, and no shuttle had come over; throw the weft \
                       into the shed of card 1 of sedge and beat again",
             ),
-            line(29, "right again"),
+            line(29, "right again: no weft, pick 1237"),
             line(2, "pick 1252: card 16 of sedge, sedge"),
             line(1, "pick 1253: card 17 of sedge, sedge"),
         ],

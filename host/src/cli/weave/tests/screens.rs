@@ -132,6 +132,7 @@ fn not_weaving() {
     let finished = View {
         next: None,
         picks: (5_716, 5_716),
+        in_cloth: 5_716,
         length_mm: (Some(2_419.8), Some(2_400.0)),
         seconds_left: Some(0.0),
         woven: (5_516..5_716).collect(),
@@ -154,6 +155,7 @@ fn extremes() {
     golden("long_names", &walk, Some(&long), &keys());
     let mut huge = forwards();
     huge.picks = (99_999_998, 100_000_000);
+    huge.in_cloth = 99_999_998;
     huge.length_mm = (Some(9_999_999.0), Some(1e7));
     huge.take_up_mm = Some(9.9e6);
     huge.seconds_left = Some(9e9);
@@ -172,6 +174,14 @@ fn extremes() {
         ..forwards()
     };
     golden("no_length", &walk, Some(&unknown), &keys());
+    let elsewhere = View {
+        picks: (499, 500),
+        in_cloth: 9,
+        length_mm: (Some(3.8), Some(211.7)),
+        seconds_left: Some(2.0),
+        ..forwards()
+    };
+    golden("place_said", &walk, Some(&elsewhere), &keys());
 }
 
 #[test]
