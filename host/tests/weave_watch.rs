@@ -209,7 +209,11 @@ fn a_weft_that_is_missing_on_ground_is_thrown_again() {
     let remedy = watch.remedy(&watch.place().open[0]);
     assert_eq!(remedy, Remedy::Throw);
     assert_eq!(
-        words::remedy(watch.walk().plan(), remedy, watch.card_of(remedy)),
+        words::remedy(
+            watch.walk().plan(),
+            remedy,
+            watch.card_of(&watch.place().open[0], remedy)
+        ),
         "throw the shuttle through the ground shed and beat again"
     );
     let again = [(2_000, Happening::ShuttleLeft), (2_900, Happening::Beat)];
@@ -284,4 +288,85 @@ fn what_is_said_of_counts_is_what_was_counted() {
         matches!(righted[..], [(FaultKind::TurnedTwice { .. }, 2)]),
         "{told:?}"
     );
+}
+
+/// The cylinder was turned by 16 cards while the last ground picks were woven, and
+/// nothing was said.
+#[test]
+fn a_turn_after_the_last_card_is_told() {
+    let plan = format!(
+        "name = \"p\"\n[decks]\nd = \"d.deck\"\n{}[[section]]\nname = \"hem\"\nground = 3\n",
+        section("s", "d", "1-4")
+    );
+    let woven = || {
+        let mut watch = along(&plan, &CYLINDER_AND_BATTEN);
+        watch
+            .decide(&Decision::ChainReady, 0, &mut Vec::new())
+            .expect("it is laid");
+        weave(&mut watch, 4);
+        assert_eq!(faults(&mut watch, &[(10_900, Happening::Beat)]), []);
+        watch
+    };
+    let mut watch = woven();
+    let turns: Vec<_> = (0..3)
+        .map(|turn| (12_000 + turn * 1_000, Happening::CardForward))
+        .collect();
+    let told = faults(&mut watch, &turns);
+    assert!(
+        matches!(told[..], [FaultKind::TurnedOnGround { stood, .. }] if stood.card.0 == 4),
+        "{told:?}"
+    );
+    let open = watch.place().open[0].clone();
+    let remedy = watch.remedy(&open);
+    assert_eq!(remedy, Remedy::Turn { cards: -3 });
+    assert_eq!(
+        words::remedy(watch.walk().plan(), remedy, watch.card_of(&open, remedy)),
+        "turn the cylinder 3 cards back, until card 4 stands; then weave on with it"
+    );
+    let back = [16_000, 17_000, 18_000].map(|at| (at, Happening::CardBack));
+    assert_eq!(faults(&mut watch, &back), []);
+    assert_eq!(watch.place().open, []);
+    // or it stands as it is: no card is woven any more
+    let mut watch = woven();
+    faults(&mut watch, &turns);
+    let decision = Decision::Fault {
+        fault: watch.place().open[0].id,
+        choice: Choice::StandsSo,
+    };
+    watch
+        .decide(&decision, 0, &mut Vec::new())
+        .expect("it can be");
+    assert_eq!(watch.place().open, []);
+    assert_eq!((watch.place().next, watch.place().in_cloth), (5, 5));
+}
+
+/// Another chain follows the ground picks: the one that is on is not to turn.
+#[test]
+fn a_turn_on_ground_before_another_chain_is_told() {
+    let plan = format!(
+        "name = \"p\"\n[decks]\nd = \"d.deck\"\ne = \"d.deck\"\n{}[[section]]\nname = \"hem\"\n\
+         ground = 3\n{}",
+        section("s", "d", "1-4"),
+        section("t", "e", "1-4")
+    );
+    let mut watch = along(&plan, &CYLINDER_AND_BATTEN);
+    let mut laid = |watch: &mut Watch| {
+        watch
+            .decide(&Decision::ChainReady, 0, &mut Vec::new())
+            .expect("it is laid");
+    };
+    laid(&mut watch);
+    weave(&mut watch, 4);
+    let told = faults(&mut watch, &[(12_000, Happening::CardForward)]);
+    assert!(
+        matches!(told[..], [FaultKind::TurnedOnGround { .. }]),
+        "{told:?}"
+    );
+    for at in [13_000, 14_000, 15_000] {
+        assert_eq!(faults(&mut watch, &[(at, Happening::Beat)]), []);
+    }
+    laid(&mut watch);
+    assert_eq!(watch.place().open, [], "the other chain is on");
+    weave(&mut watch, 4);
+    assert_eq!(watch.place().in_cloth, 11);
 }

@@ -23,6 +23,7 @@ pub fn fault(kind: FaultKind) -> &'static str {
         FaultKind::CardWithoutBeat { .. } => "card without a beat",
         FaultKind::TurnedTwice { .. } => "card turned twice",
         FaultKind::TurnedWrongWay { .. } => "cylinder turned the wrong way",
+        FaultKind::TurnedOnGround { .. } => "cylinder turned on ground",
         FaultKind::NoWeft => "no weft",
         FaultKind::WeftWithoutBeat => "weft without a beat",
         FaultKind::Apart(_) => "count and plan apart",
@@ -55,6 +56,10 @@ pub fn evidence(plan: &Plan, fault: &Fault) -> String {
         ),
         FaultKind::TurnedWrongWay { stands } => format!(
             "the cylinder turned against the plan, to {}; pick {pick} is next",
+            card(plan, stands)
+        ),
+        FaultKind::TurnedOnGround { stands, .. } => format!(
+            "the cylinder turned to {}; pick {pick} is ground, at which it stays",
             card(plan, stands)
         ),
         FaultKind::NoWeft => format!("pick {pick} was beaten, and no shuttle had come over"),
@@ -191,6 +196,7 @@ pub fn choice(choice: Choice) -> &'static str {
         Choice::OnlyBeaten => "it was only beaten again",
         Choice::WasWoven => "it was woven: the sensor missed it",
         Choice::LeaveOut => "leave that pick out of the cloth",
+        Choice::StandsSo => "let it stand as it is",
         Choice::GoOnFromHere => "leave the cloth as it is and go on from the card that stands",
     }
 }

@@ -127,7 +127,7 @@ impl Weave {
 
     fn remedy_words(&self, fault: &Fault) -> String {
         let remedy = self.watch.remedy(fault);
-        let card = self.watch.card_of(remedy);
+        let card = self.watch.card_of(fault, remedy);
         words::remedy(self.watch.walk().plan(), remedy, card)
     }
 

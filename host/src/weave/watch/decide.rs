@@ -236,6 +236,7 @@ impl Watch {
             }
             Choice::LeaveOut => self.go_to(self.place.next + 1, told),
             Choice::GoOnFromHere => self.go_on_from_here(told)?,
+            Choice::StandsSo => {}
         }
         self.right(at, told, |fault| fault.id == id);
         let ready = self.is_ready() && self.place.stray == 0;

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::place::Stand;
-use super::{Seen, Told, Watch};
+use super::{Seen, Told, Watch, shortest};
 
 /// A fault's number in its piece.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -27,6 +27,13 @@ pub enum FaultKind {
     },
     /// The cylinder turned against the plan.
     TurnedWrongWay {
+        /// The card that stands now.
+        stands: Stand,
+    },
+    /// The cylinder turned while the plan weaves ground and no card of its chain follows.
+    TurnedOnGround {
+        /// The card that stood, and is to stand.
+        stood: Stand,
         /// The card that stands now.
         stands: Stand,
     },
@@ -117,6 +124,8 @@ pub enum Choice {
     LeaveOut,
     /// The cloth stays as it is; the plan goes on from the card that stands.
     GoOnFromHere,
+    /// The cylinder stands as it is: no card of its chain is woven any more.
+    StandsSo,
 }
 
 /// A fault.
@@ -145,6 +154,7 @@ impl FaultKind {
             FaultKind::CardWithoutBeat { .. }
                 | FaultKind::TurnedTwice { .. }
                 | FaultKind::TurnedWrongWay { .. }
+                | FaultKind::TurnedOnGround { .. }
                 | FaultKind::Apart(Apart::Stands { .. })
         )
     }
@@ -168,6 +178,7 @@ impl FaultKind {
             FaultKind::BeatWithoutCard => &[Choice::OnlyBeaten, Choice::GoOnFromHere],
             FaultKind::CardWithoutBeat { .. } => &[Choice::WasWoven, Choice::LeaveOut],
             FaultKind::TurnedTwice { .. } => &[Choice::LeaveOut],
+            FaultKind::TurnedOnGround { .. } => &[Choice::StandsSo],
             FaultKind::NoWeft | FaultKind::WeftWithoutBeat => &[Choice::WasWoven],
             FaultKind::TurnedWrongWay { .. } | FaultKind::Apart(_) => &[Choice::GoOnFromHere],
         }
@@ -232,9 +243,10 @@ impl Watch {
     /// is woven, but a weft goes into the shed of its own pick, and on ground that is
     /// no card's.
     #[must_use]
-    pub fn card_of(&self, remedy: Remedy) -> Option<Stand> {
-        match remedy {
-            Remedy::Throw => self.stand_of(self.place.next),
+    pub fn card_of(&self, fault: &Fault, remedy: Remedy) -> Option<Stand> {
+        match (remedy, fault.kind) {
+            (Remedy::Turn { .. }, FaultKind::TurnedOnGround { stood, .. }) => Some(stood),
+            (Remedy::Throw, _) => self.stand_of(self.place.next),
             _ => self.home(),
         }
     }
@@ -254,6 +266,12 @@ impl Watch {
             _ if of_ground => self.remedy_on_ground(fault.kind),
             _ if self.place.stands.is_none() && self.fitted.cylinder() => Remedy::SayCard,
             _ if picks > 0 => Remedy::Unweave { picks },
+            FaultKind::TurnedOnGround { stood, .. } => match self.place.stands {
+                Some(stands) => Remedy::Turn {
+                    cards: shortest(stands.card, stood.card, self.cards(stood)),
+                },
+                None => Remedy::SayCard,
+            },
             FaultKind::BeatWithoutCard => Remedy::Decide,
             FaultKind::WeftWithoutBeat => Remedy::Beat,
             FaultKind::NoWeft => match self.turns_wanted() {

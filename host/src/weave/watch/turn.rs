@@ -43,7 +43,15 @@ impl Watch {
         told: &mut Vec<Told>,
     ) {
         let next = self.place.next;
-        let Some(carded) = self.walk.next_carded(next) else {
+        let follows = self.walk.next_carded(next);
+        let other_chain = follows
+            .and_then(|carded| self.stand_of(carded))
+            .is_none_or(|target| target.deck != before.deck);
+        if other_chain && follows != Some(next) {
+            self.turned_on_ground(before, stands, seen, told);
+            return;
+        }
+        let Some(carded) = follows else {
             return;
         };
         let (Some(target), Some(pick)) = (self.stand_of(carded), self.walk.pick(carded)) else {
@@ -96,6 +104,28 @@ impl Watch {
             FaultKind::TurnedWrongWay { stands }
         };
         self.fault(kind, seen, told);
+    }
+
+    /// The cylinder turned, and no card of its chain is to come.
+    fn turned_on_ground(&mut self, before: Stand, stands: Stand, seen: Seen, told: &mut Vec<Told>) {
+        if self.is_finished() {
+            return;
+        }
+        let mut open = self.place.open.iter();
+        let stood = open.find_map(|fault| match fault.kind {
+            FaultKind::TurnedOnGround { stood, .. } => Some(stood),
+            _ => None,
+        });
+        match stood {
+            None => {
+                let stood = before;
+                self.fault(FaultKind::TurnedOnGround { stood, stands }, seen, told);
+            }
+            Some(stood) if stood == stands => self.right(seen.at, told, |fault| {
+                matches!(fault.kind, FaultKind::TurnedOnGround { .. })
+            }),
+            Some(_) => {}
+        }
     }
 
     /// A pick whose weft is missing is open, and this turn leaves it behind.
