@@ -7,6 +7,7 @@
 //! knows nothing of looms.
 
 mod changed;
+mod said;
 mod show;
 mod unit;
 
@@ -326,59 +327,6 @@ impl Weave {
     fn show(&self, at: i64, fx: &mut Vec<Effect>) {
         let view = Box::new(self.view(at));
         fx.push(Effect::Tell(News::Weave(Box::new(WeaveNews::View(view)))));
-    }
-
-    fn says(&mut self, says: &Says, at: i64, fx: &mut Vec<Effect>) {
-        match says {
-            Says::Decided { decision } => {
-                if self.asks_place() && !matches!(decision, Decision::NextIs { .. }) {
-                    let words = "first say which pick of the changed plan is next".to_string();
-                    fx.push(Effect::Tell(News::Refused { words }));
-                    return;
-                }
-                let mut told = Vec::new();
-                let beside = self.watch.place().stray;
-                if let Err(not) = self.watch.decide(decision, at, &mut told) {
-                    let words = not.to_string();
-                    fx.push(Effect::Tell(News::Refused { words }));
-                    return;
-                }
-                self.wants_chain = false;
-                if self.asks_place() {
-                    self.placed(&mut told);
-                }
-                let mut detail = serde_json::to_value(decision).unwrap_or_default();
-                if let Decision::Unwove { picks } = decision {
-                    // of these so many were none of the plan's
-                    detail["beside"] = json!(beside.min(*picks));
-                }
-                let words = self.decision_words(decision);
-                self.line(at, words, false, fx);
-                let said = vec![(WeavingKind::Decided, detail)];
-                self.keep(at, Vec::new(), said, &told, fx);
-                self.accept_change(at, fx);
-            }
-            Says::CatchUp { take } => self.caught_up(*take, at, fx),
-            Says::Note { text } => {
-                self.line(at, format!("note: {text}"), false, fx);
-                let said = vec![(WeavingKind::Note, json!({ "text": text }))];
-                self.keep(at, Vec::new(), said, &[], fx);
-            }
-            Says::Pause | Says::Resume => {
-                let paused = *says == Says::Pause;
-                if paused == self.paused {
-                    return;
-                }
-                self.paused = paused;
-                self.pace.pause();
-                let (kind, words) = match paused {
-                    true => (WeavingKind::Paused, "pause"),
-                    false => (WeavingKind::Resumed, "going on"),
-                };
-                self.line(at, words.to_string(), false, fx);
-                self.keep(at, Vec::new(), vec![(kind, json!({}))], &[], fx);
-            }
-        }
     }
 
     fn leave(&mut self, at: i64, fx: &mut Vec<Effect>) {
