@@ -10,6 +10,7 @@ use std::error::Error;
 use std::path::Path;
 use std::process::{Command, Stdio};
 use std::sync::Arc;
+use std::time::Duration;
 
 const HEAD: &str = "name = \"p\"\n[decks]\nd = \"d.deck\"\n";
 const HEM: &str = "[[section]]\nname = \"hem\"\nground = 2\n";
@@ -144,13 +145,24 @@ fn the_accepted_plan_is_the_pieces_from_then_on() -> Result<(), Box<dyn Error>> 
         &format!("{HEAD}{}{FIELD}", HEM.replace("= 2", "= 6")),
     );
     let weave = |more: &[&str]| {
-        let out = Command::new(env!("CARGO_BIN_EXE_cardwright"))
-            .args(["weave", "--rig", "virtual", "--data"])
+        let mut child = Command::new(env!("CARGO_BIN_EXE_cardwright"))
+            .args(["weave", "--rig", "virtual", "--speed", "100", "--data"])
             .arg(&data)
             .args(more)
             .arg(dir.path().join("p.toml"))
             .stdin(Stdio::null())
-            .output()?;
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()?;
+        // a weaver who does not find the place would stand at the loom for ever
+        for _ in 0..600 {
+            if child.try_wait()?.is_some() {
+                break;
+            }
+            std::thread::sleep(Duration::from_millis(100));
+        }
+        child.kill()?;
+        let out = child.wait_with_output()?;
         let said = String::from_utf8([out.stdout, out.stderr].concat())?;
         Ok::<_, Box<dyn Error>>((out.status.code(), said))
     };

@@ -2,7 +2,7 @@
 
 use cardwright::deck::{CardFormat, Cutting, Deck, Row};
 use cardwright::weave::watch::{
-    Decision, FaultKind, Fitted, NotDecided, Place, Remedy, Seen, Stand, Told, Watch,
+    Choice, Decision, FaultKind, Fitted, NotDecided, Place, Remedy, Seen, Stand, Told, Watch,
 };
 use cardwright::weave::{DeckIndex, Direction, Plan, Walk, words};
 use cardwright_protocol::CardNumber;
@@ -350,7 +350,7 @@ fn a_turn_on_ground_before_another_chain_is_told() {
         section("t", "e", "1-4")
     );
     let mut watch = along(&plan, &CYLINDER_AND_BATTEN);
-    let mut laid = |watch: &mut Watch| {
+    let laid = |watch: &mut Watch| {
         watch
             .decide(&Decision::ChainReady, 0, &mut Vec::new())
             .expect("it is laid");

@@ -130,6 +130,10 @@ impl Hands {
     }
 
     fn act(&mut self, view: &View) -> Result<Vec<Says>, PtyError> {
+        if !view.begun {
+            // what is to be answered first is not asked yet
+            return Ok(Vec::new());
+        }
         let decided = |decision| vec![Says::Decided { decision }];
         match view.asking {
             Some(Asking::Chain { .. }) => return Ok(decided(Decision::ChainReady)),

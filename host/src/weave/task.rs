@@ -178,12 +178,6 @@ impl Weave {
         }
     }
 
-    /// The same by a plan that was changed since the piece was begun.
-    #[must_use]
-    pub fn changed(self, change: Option<Change>) -> Weave {
-        Weave { change, ..self }
-    }
-
     /// The time by the loom's clock: the wall's, unless the loom is virtual and
     /// runs faster.
     fn loom_time(&mut self, at: UnixMillis) -> i64 {
@@ -327,16 +321,6 @@ impl Weave {
     fn show(&self, at: i64, fx: &mut Vec<Effect>) {
         let view = Box::new(self.view(at));
         fx.push(Effect::Tell(News::Weave(Box::new(WeaveNews::View(view)))));
-    }
-
-    fn leave(&mut self, at: i64, fx: &mut Vec<Effect>) {
-        if self.leaving {
-            return;
-        }
-        self.leaving = true;
-        let place = self.watch.place();
-        let detail = json!({ "next": place.next, "in_cloth": place.in_cloth });
-        self.keep(at, Vec::new(), vec![(WeavingKind::Left, detail)], &[], fx);
     }
 
     /// Ends once everything is on disk.

@@ -157,6 +157,9 @@ pub struct View {
     pub open: Vec<OpenFault>,
     /// What is asked.
     pub asking: Option<Asking>,
+    /// The unit is followed: what is asked before it can be woven is asked here.
+    #[serde(default)]
+    pub begun: bool,
     /// The weaver rests.
     pub paused: bool,
     /// The unit is heard.

@@ -6,10 +6,17 @@ use crate::job::Effect;
 use crate::ledger::PlanChanged;
 use crate::ledger::WeavingKind;
 use crate::ledger::writer::Command;
+use crate::weave::Change;
 use crate::weave::view::Asking;
 use serde_json::json;
 
 impl Weave {
+    /// The same by a plan that was changed since the piece was begun.
+    #[must_use]
+    pub fn changed(self, change: Option<Change>) -> Weave {
+        Weave { change, ..self }
+    }
+
     /// Whether the weaver is to say which pick of a changed plan is next.
     pub(super) fn asks_place(&self) -> bool {
         let change = self.change.as_ref();

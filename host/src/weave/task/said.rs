@@ -59,4 +59,14 @@ impl Weave {
             }
         }
     }
+
+    pub(super) fn leave(&mut self, at: i64, fx: &mut Vec<Effect>) {
+        if self.leaving {
+            return;
+        }
+        self.leaving = true;
+        let place = self.watch.place();
+        let detail = json!({ "next": place.next, "in_cloth": place.in_cloth });
+        self.keep(at, Vec::new(), vec![(WeavingKind::Left, detail)], &[], fx);
+    }
 }

@@ -35,6 +35,7 @@ impl Weave {
                 .map(|fault| self.open_fault(fault))
                 .collect(),
             asking: self.asking(),
+            begun: self.begun,
             paused: self.paused,
             heard: self.heard,
             last: self.lines.iter().cloned().collect(),

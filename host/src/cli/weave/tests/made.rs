@@ -124,6 +124,7 @@ pub(super) fn forwards() -> View {
         seconds_left: Some(8_474.0),
         open: Vec::new(),
         asking: None,
+        begun: true,
         paused: false,
         heard: true,
         last: vec![

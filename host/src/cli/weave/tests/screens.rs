@@ -304,7 +304,7 @@ fn the_length_left_is_that_of_the_picks_left() {
     let view = View {
         picks: (1_532, 1_748),
         in_cloth: 1_532,
-        length_mm: (Some(648.5), Some(740.0)),
+        length_mm: (Some(648.6), Some(740.0)),
         take_up_mm: None,
         ..forwards()
     };
