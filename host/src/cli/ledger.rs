@@ -104,7 +104,7 @@ pub fn run(
     if let Some(What::Export(ExportArgs { columns: true, .. })) = &args.what {
         return columns(as_json, out);
     }
-    let ledger = open(data_dir)?;
+    let ledger = open(data_dir).map_err(|error| absent(error, args.what.as_ref()))?;
     ledger.at_one_moment(|| match &args.what {
         None | Some(What::Jobs) => jobs(&ledger, as_json, out),
         Some(What::Show { job }) => show(&ledger, JobNumber(*job), as_json, out),
@@ -141,6 +141,18 @@ fn open(data_dir: &Path) -> Result<Ledger, LedgerError> {
             Ledger::open_read_only(data_dir)
         }
         other => other,
+    }
+}
+
+/// Where pieces are asked for and there is no ledger, what makes one is weaving.
+fn absent(error: LedgerError, what: Option<&What>) -> anyhow::Error {
+    match (&error, what) {
+        (LedgerError::Absent { dir }, Some(What::Pieces | What::Piece(_))) => anyhow::anyhow!(
+            "there is no ledger in {} yet: nothing has been recorded there; weave by a plan first \
+             (`cardwright weave PLAN`) or give another --data DIR",
+            dir.display()
+        ),
+        _ => error.into(),
     }
 }
 
