@@ -1,6 +1,8 @@
 //! One request from the command line: to the daemon if one runs, else in this
 //! process. News goes to the screen, the person's lines become orders.
 
+mod typed;
+
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 
@@ -14,6 +16,8 @@ use crate::engine::Hub;
 use crate::job::{News, Person};
 use crate::ledger::Ledger;
 use crate::service::{self, Outcome, Request, ServiceError};
+pub(super) use typed::Orders;
+use typed::{next, typed_lines};
 
 /// How long the demo's person takes to see to the machine, by the wall clock:
 /// longer than the attendant needs in the virtual rig's faster time.
@@ -83,6 +87,9 @@ pub(super) trait Attend {
     /// A line was typed: the order it stands for.
     fn typed(&mut self, line: &str) -> Option<Person>;
 
+    /// A line was typed that cannot be taken.
+    fn refused(&mut self, words: &str);
+
     /// Whether anybody types lines.
     fn types(&self) -> bool {
         true
@@ -106,6 +113,7 @@ pub(super) fn on_the_line(request: Request, data: &Path, who: &mut impl Attend) 
         let (news_to, mut news) = mpsc::channel(64);
         let (person_to, persons) = mpsc::channel(16);
         let work = tokio::spawn(requested(request, data, news_to, persons));
+        let mut orders = Orders::new(person_to);
         let mut lines = who.types().then(typed_lines);
         let mut interrupts = 0;
         loop {
@@ -114,11 +122,12 @@ pub(super) fn on_the_line(request: Request, data: &Path, who: &mut impl Attend) 
                     Some(item) => who.news(&item),
                     None => break,
                 },
-                line = next(&mut lines) => match line {
-                    Some(line) => if let Some(order) = who.typed(&line) {
-                        // to wait for room would hold up the news
-                        let _ = person_to.try_send(order);
+                () = orders.pass() => {}
+                line = next(&mut lines), if orders.has_room() => match line {
+                    Some(Ok(line)) => if let Some(order) = who.typed(&line) {
+                        orders.give(order);
                     },
+                    Some(Err(refused)) => who.refused(refused),
                     None => lines = None,
                 },
                 _ = tokio::signal::ctrl_c() => {
@@ -127,7 +136,7 @@ pub(super) fn on_the_line(request: Request, data: &Path, who: &mut impl Attend) 
                         work.abort();
                         return Ok(ended_at_once(again));
                     }
-                    let _ = person_to.try_send(Person::Interrupt);
+                    orders.give(Person::Interrupt);
                 }
             }
         }
@@ -150,6 +159,7 @@ where
     let (news_to, mut news) = mpsc::channel(64);
     let (person_to, persons) = mpsc::channel(16);
     let work = tokio::spawn(work(news_to, persons));
+    let mut orders = Orders::new(person_to);
     let mut lines = (who == Who::Lines).then(typed_lines);
     let mut waits_for_person = false;
     let mut unattended = false;
@@ -157,7 +167,7 @@ where
     loop {
         if waits_for_person && who == Who::Lines && lines.is_none() && !unattended {
             unattended = true;
-            let _ = person_to.send(Person::Interrupt).await;
+            orders.give(Person::Interrupt);
         }
         tokio::select! {
             item = news.recv() => {
@@ -175,17 +185,16 @@ where
                 if let Some(answer) = answer.filter(|_| who == Who::Demo) {
                     // the person sees to the machine first
                     tokio::time::sleep(MENDING).await;
-                    let _ = person_to.send(answer).await;
+                    orders.give(answer);
                 }
             }
-            line = next(&mut lines) => match line {
-                Some(line) => match order(&line) {
-                    // to wait for room would hold up the news
-                    Some(order) => {
-                        let _ = person_to.try_send(order);
-                    }
+            () = orders.pass() => {}
+            line = next(&mut lines), if orders.has_room() => match line {
+                Some(Ok(line)) => match order(&line) {
+                    Some(order) => orders.give(order),
                     None => screen.help(),
                 },
+                Some(Err(refused)) => screen.note(refused),
                 None => lines = None,
             },
             _ = tokio::signal::ctrl_c() => {
@@ -198,7 +207,7 @@ where
                     work.abort();
                     return Ok(ended_at_once(again));
                 }
-                let _ = person_to.try_send(Person::Interrupt);
+                orders.give(Person::Interrupt);
             }
         }
     }
@@ -220,27 +229,6 @@ fn ended_at_once(again: &str) -> Outcome {
          machine, then run the command again: {again}"
     );
     Outcome { exit: 3, words }
-}
-
-async fn next(lines: &mut Option<mpsc::Receiver<String>>) -> Option<String> {
-    match lines {
-        Some(lines) => lines.recv().await,
-        None => std::future::pending().await,
-    }
-}
-
-/// Lines typed or piped in. A blocked read must not hold up the end of the
-/// program, so it has a thread of its own.
-fn typed_lines() -> mpsc::Receiver<String> {
-    let (to, lines) = mpsc::channel(16);
-    std::thread::spawn(move || {
-        for line in std::io::stdin().lines().map_while(Result::ok) {
-            if to.blocking_send(line).is_err() {
-                return;
-            }
-        }
-    });
-    lines
 }
 
 /// The order a line stands for. An empty line is the answer to the question

@@ -141,6 +141,8 @@ async fn attend(
     let mut there = true;
     // a client that has gone is nobody to see to the machine
     let mut stop_due = false;
+    // an order there was no room for yet; no other is read before it is taken
+    let mut waits = None;
     loop {
         tokio::select! {
             outcome = &mut work => {
@@ -157,18 +159,18 @@ async fn attend(
                     (there, stop_due) = (false, true);
                 }
             }
-            Ok(permit) = person_to.reserve(), if stop_due => {
-                permit.send(Person::Interrupt);
-                stop_due = false;
-            }
-            line = lines.next(), if there => match line {
-                Ok(Some(line)) => match serde_json::from_str(&line) {
-                    // to wait for room would hold up the work that makes it
-                    Ok(ToDaemon::Person(order)) => {
-                        if person_to.try_send(order).is_err() {
-                            warn!("a client orders more than can be done; an order is dropped");
-                        }
+            Ok(permit) = person_to.reserve(), if stop_due || waits.is_some() => {
+                match waits.take() {
+                    Some(order) => permit.send(order),
+                    None => {
+                        permit.send(Person::Interrupt);
+                        stop_due = false;
                     }
+                }
+            }
+            line = lines.next(), if there && waits.is_none() => match line {
+                Ok(Some(line)) => match serde_json::from_str(&line) {
+                    Ok(ToDaemon::Person(order)) => waits = Some(order),
                     _ => warn!("a client's line is not understood"),
                 },
                 _ => {

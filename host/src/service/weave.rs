@@ -109,15 +109,26 @@ pub(super) async fn serve(
                     let _ = person_in.try_send(Person::Weave(Box::new(says)));
                 }
             }
-            Some(order) = persons.recv() => {
-                let _ = person_in.try_send(order);
-            }
+            // taken only once there is room for it: nothing a person says is lost
+            true = pass_on(persons, &person_in) => {}
         }
     };
     while let Ok(item) = news_out.try_recv() {
         let _ = news.send(item).await;
     }
     Ok(Outcome::from(end?))
+}
+
+/// Passes on what a person says next; whether it did.
+async fn pass_on(persons: &mut mpsc::Receiver<Person>, to: &mpsc::Sender<Person>) -> bool {
+    let Ok(room) = to.reserve().await else {
+        return false;
+    };
+    let Some(order) = persons.recv().await else {
+        return false;
+    };
+    room.send(order);
+    true
 }
 
 fn request(error: impl std::fmt::Display) -> ServiceError {

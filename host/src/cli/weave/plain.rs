@@ -126,6 +126,10 @@ impl Attend for Lines {
         };
         Some(Person::Weave(Box::new(says)))
     }
+
+    fn refused(&mut self, words: &str) {
+        eprintln!("{words}");
+    }
 }
 
 impl Lines {
