@@ -370,7 +370,7 @@ pub(super) fn out(line: &str) {
 
 /// Text without what a terminal would take for an order: names come from files
 /// and from units.
-fn clean(words: &str) -> String {
+pub(super) fn clean(words: &str) -> String {
     let safe = |letter: char| !letter.is_control() || letter == '\n';
     words
         .chars()
@@ -379,7 +379,7 @@ fn clean(words: &str) -> String {
 }
 
 /// A line on standard error, likewise.
-fn err(line: &str) {
+pub(super) fn err(line: &str) {
     let _ = writeln!(std::io::stderr(), "{}", clean(line));
 }
 

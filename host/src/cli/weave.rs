@@ -10,8 +10,10 @@ mod keys;
 mod panel;
 mod plain;
 mod prompt;
+mod said;
 mod screen;
 mod text;
+mod typed;
 
 #[cfg(test)]
 mod tests;
@@ -23,9 +25,10 @@ use std::sync::Arc;
 use anyhow::{Context, Result};
 use clap::Args;
 
-use super::screen::{complain, out};
+use super::screen::{complain, err, out};
 use super::session::{requested, runtime};
 use super::{Common, absolute};
+use crate::loom::LoomFile;
 use crate::service::{Outcome, Request, WeaveAsked};
 use crate::weave::{Plan, Walk};
 
@@ -58,6 +61,10 @@ pub(super) struct WeaveArgs {
 
 /// Follows the loom.
 pub(super) fn run(args: &WeaveArgs, common: &Common) -> Result<u8> {
+    // a plan or a loom file that is wrong is told of before anything else
+    let plan = Plan::read(&args.plan)?;
+    LoomFile::read(args.loom.as_deref().or(plan.loom()))?;
+    let walk = Walk::new(Arc::new(plan));
     let request = Request::Weave {
         asked: WeaveAsked {
             plan: absolute(&args.plan),
@@ -69,12 +76,12 @@ pub(super) fn run(args: &WeaveArgs, common: &Common) -> Result<u8> {
     };
     let data = common.data_dir()?;
     let terminal = std::io::stdout().is_terminal() && std::io::stdin().is_terminal();
-    if common.json || args.plain || !terminal {
-        return plain::serve(request, &data, common.json);
+    if !common.json {
+        err(CAUTION);
     }
-    // a plan that is wrong is told of before the screen is taken
-    let walk = Walk::new(Arc::new(Plan::read(&args.plan)?));
-    eprintln!("{CAUTION}");
+    if common.json || args.plain || !terminal {
+        return plain::serve(request, &walk, &data, common.json);
+    }
     on_screen(request, &walk, data)
 }
 
@@ -82,7 +89,7 @@ pub(super) fn run(args: &WeaveArgs, common: &Common) -> Result<u8> {
 fn on_screen(request: Request, walk: &Walk, data: PathBuf) -> Result<u8> {
     let runtime = runtime()?;
     let again = request.again();
-    let outcome = runtime.block_on(async {
+    let (outcome, view) = runtime.block_on(async {
         let screen = screen::OnTerminal::open(walk)
             .context("the terminal gives no full screen; try --plain")?;
         let work = |news, persons| requested(request, data, news, persons);
@@ -90,9 +97,15 @@ fn on_screen(request: Request, walk: &Walk, data: PathBuf) -> Result<u8> {
     })?;
     runtime.shutdown_background();
     let outcome = Outcome::of(outcome);
-    match outcome.words.as_str() {
-        "" => out("left; `cardwright ledger pieces` lists what is on the loom"),
-        words => complain(words, false),
+    if !outcome.words.is_empty() {
+        complain(&outcome.words, false);
+    }
+    match view.filter(|view| view.next.is_none() && view.asking.is_none()) {
+        Some(done) => out(&format!("done: {}", plain::woven(&done))),
+        None if outcome.words.is_empty() => {
+            out("left; `cardwright ledger pieces` lists what is on the loom");
+        }
+        None => {}
     }
     Ok(outcome.exit)
 }

@@ -20,3 +20,4 @@ mod scanned_paper;
 mod sigkill;
 mod support;
 mod virtual_port;
+mod weaving;

@@ -164,6 +164,12 @@ impl Live {
         writeln!(stdin, "{line}").expect("the program takes the line");
     }
 
+    /// Types bytes as they are.
+    pub fn type_bytes(&mut self, bytes: &[u8]) {
+        let stdin = self.stdin.as_mut().expect("standard input is a pipe");
+        stdin.write_all(bytes).expect("the program takes them");
+    }
+
     /// Waits for a line of standard output that `wanted` accepts.
     pub fn line(&mut self, wanted: impl Fn(&str) -> bool) -> String {
         let started = Instant::now();

@@ -2,8 +2,8 @@
 //!
 //! Enters: the work as it stands and what is being typed. Leaves: a picture of it that
 //! is read at arm's length and more: what is wrong or asked in the middle, else the
-//! card. Refuses a terminal too small to tell it all. What goes first where room is
-//! short: what happened before, the cloth, the size of the letters.
+//! card. Refuses nothing: what goes first where room is short is what happened before,
+//! the cloth, the size of the letters, and in the end how far the work is.
 
 use ratatui::Frame;
 use ratatui::layout::Rect;
@@ -19,8 +19,11 @@ use super::text::{cut, width, wrap};
 use super::{facts, panel, prompt};
 use crate::weave::view::{self, NextPick, View};
 
-/// The smallest terminal that is drawn for.
-pub(super) const SMALLEST: (u16, u16) = (60, 20);
+/// The smallest terminal that has room for all of it.
+const ROOMY: (u16, u16) = (60, 20);
+
+/// Lines from which a small one has a title.
+const TITLED: u16 = 8;
 
 /// Lines of what happened that are kept before letters grow.
 const EVENTS: usize = 3;
@@ -56,16 +59,14 @@ pub(super) struct Shown<'a> {
 /// Draws it all.
 pub(super) fn draw(frame: &mut Frame<'_>, shown: &Shown<'_>, cloth: &mut ClothPicture) {
     let all = frame.area();
-    if all.width < SMALLEST.0 || all.height < SMALLEST.1 {
-        let words = format!(
-            "{} x {} is too small; make it at least {} x {}",
-            all.width, all.height, SMALLEST.0, SMALLEST.1
-        );
-        let line = Line::styled(cut(&words, usize::from(all.width)), strong());
-        frame.render_widget(line, all);
+    let mut room = all;
+    if all.width < ROOMY.0 || all.height < ROOMY.1 {
+        small(frame, shown, room);
+        if shown.keys.mode() == Mode::Help {
+            prompt::help(frame, all);
+        }
         return;
     }
-    let mut room = all;
     frame.render_widget(title(shown, all.width), take_top(&mut room, 1));
     prompt::draw(frame, shown, &mut room);
     match shown.view {
@@ -94,6 +95,44 @@ pub(super) fn draw(frame: &mut Frame<'_>, shown: &Shown<'_>, cloth: &mut ClothPi
     if shown.keys.mode() == Mode::Help {
         prompt::help(frame, all);
     }
+}
+
+/// All that a small terminal has room for, the most needed first: what is next, what
+/// is wrong or asked, the weft, and at the foot the keys.
+fn small(frame: &mut Frame<'_>, shown: &Shown<'_>, mut room: Rect) {
+    if room.height >= TITLED {
+        frame.render_widget(title(shown, room.width), take_top(&mut room, 1));
+    }
+    prompt::draw(frame, shown, &mut room);
+    let (columns, rows) = (columns(room), usize::from(room.height));
+    let Some(view) = shown.view else {
+        let mut lines = vec![Line::styled(
+            cut("waiting for the loom unit", columns),
+            strong(),
+        )];
+        lines.extend(facts::events(shown, columns, rows.saturating_sub(1)));
+        put(frame, room, lines);
+        return;
+    };
+    let mut lines: Group = panel::banners(view)
+        .into_iter()
+        .map(|words| Line::styled(cut(words, columns), shown.colours.alarm_bar()))
+        .collect();
+    if view.open.is_empty() && view.asking.is_none() {
+        let (head, about, far) = groups(shown, view, columns);
+        // the card comes first, then the section it is of
+        lines.extend(about.into_iter().chain(head).chain(far));
+        let left = rows.saturating_sub(lines.len() + 1);
+        let events = facts::events(shown, columns, left);
+        if !events.is_empty() {
+            lines.push(Line::default());
+        }
+        lines.extend(events);
+    } else {
+        let left = rows.saturating_sub(lines.len());
+        lines.extend(panel::small(shown, view, columns, left));
+    }
+    put(frame, room, lines);
 }
 
 /// The uppermost line: the cloth, the piece, and how it stands in a word.

@@ -6,13 +6,11 @@
 
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
+use super::said::{DeckKnown, LONGEST_NOTE, NOTE_FULL, decided, deck_in_hand, note};
 use crate::deck::CardNumber;
 use crate::weave::view::{Asking, View};
 use crate::weave::watch::{Decision, Remedy, Stand};
 use crate::weave::{DeckIndex, Says};
-
-/// Longest note, in characters.
-const LONGEST_NOTE: usize = 200;
 
 /// Most digits of a number: more than any plan has picks.
 const MOST_DIGITS: usize = 12;
@@ -42,15 +40,6 @@ pub(super) enum Mode {
     Leaving,
     /// The keys are shown.
     Help,
-}
-
-/// A deck of the plan: what it is called and its cards.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct DeckKnown {
-    /// Its name.
-    pub name: String,
-    /// How many cards it has.
-    pub cards: u32,
 }
 
 /// What came of a key.
@@ -181,7 +170,7 @@ impl Keys {
             }
             'c' => match self.decks.len() {
                 0 => self.wrong = Some("the plan has no cards".to_string()),
-                _ => self.ask(Entry::Stands(self.deck_in_hand(view)), None),
+                _ => self.ask(Entry::Stands(deck_in_hand(&self.decks, view)), None),
             },
             'n' => self.ask(Entry::Next, None),
             't' => self.ask(Entry::Note, None),
@@ -194,16 +183,6 @@ impl Keys {
             _ => {}
         }
         Act::None
-    }
-
-    /// The deck that is woven from now.
-    fn deck_in_hand(&self, view: &View) -> DeckIndex {
-        let next = view.next.as_ref().and_then(|next| next.deck.as_ref());
-        let named = next.and_then(|name| self.decks.iter().position(|deck| deck.name == *name));
-        named.map_or_else(
-            || view.stands.map_or(DeckIndex(0), |stands| stands.deck),
-            DeckIndex,
-        )
     }
 
     fn ask(&mut self, entry: Entry, offered: Option<String>) {
@@ -257,6 +236,8 @@ impl Keys {
         if self.text.chars().count() < most {
             self.text.push(letter);
             self.wrong = None;
+        } else if entry == Entry::Note {
+            self.wrong = Some(NOTE_FULL.to_string());
         }
     }
 
@@ -286,13 +267,10 @@ impl Keys {
                 .map_err(|_| "type a number, then Enter; Esc goes back".to_string())
         };
         let decision = match entry {
-            Entry::Note => {
-                let text = self.text.trim().to_string();
-                return match text.is_empty() {
-                    true => Err("type the note, then Enter; Esc goes back".to_string()),
-                    false => Ok(Says::Note { text }),
-                };
+            Entry::Note if self.text.trim().is_empty() => {
+                return Err("type the note, then Enter; Esc goes back".to_string());
             }
+            Entry::Note => return note(&self.text),
             Entry::Unwove => {
                 let counted = u64::try_from(view.in_cloth).unwrap_or_default();
                 let there = counted + u64::from(view.stray);
@@ -349,27 +327,8 @@ fn yes(view: &View) -> Act {
     }
 }
 
-/// A choice about the open fault on top. While something else is asked first, no
-/// fault is on the screen to be decided about.
+/// A choice about the open fault on top.
 fn choice(digit: char, view: &View) -> Act {
-    let top = view.open.first().filter(|_| !asks_first(view));
-    let place = digit.to_digit(10).and_then(|digit| digit.checked_sub(1));
-    let chosen = top
-        .zip(place)
-        .and_then(|(open, place)| Some((open.fault.id, open.choices.get(place as usize)?.0)));
-    match chosen {
-        Some((fault, choice)) => Act::Say(Says::Decided {
-            decision: Decision::Fault { fault, choice },
-        }),
-        None => Act::None,
-    }
-}
-
-/// Whether what is asked comes before any fault: whether what was counted holds, and
-/// where in a changed plan the piece stands.
-pub(super) fn asks_first(view: &View) -> bool {
-    matches!(
-        view.asking,
-        Some(Asking::CatchUp { .. } | Asking::Place { .. })
-    )
+    let number = digit.to_digit(10).unwrap_or(0) as usize;
+    decided(number, view).map_or(Act::None, Act::Say)
 }

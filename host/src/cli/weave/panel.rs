@@ -11,7 +11,7 @@ use super::big;
 use super::colours::strong;
 use super::draw::{Shown, columns, put, take_top};
 use super::facts;
-use super::keys::asks_first;
+use super::said::asks_first;
 use super::text::{count, number, wrap};
 use crate::weave::view::{Asking, OpenFault, View};
 use crate::weave::watch::Remedy;
@@ -85,6 +85,22 @@ pub(super) fn draw(frame: &mut Frame<'_>, shown: &Shown<'_>, view: &View, mut ro
     rest(frame, shown, view, room);
 }
 
+/// The same where there is room for little: what is next, what is wrong or asked.
+pub(super) fn small(
+    shown: &Shown<'_>,
+    view: &View,
+    columns: usize,
+    rows: usize,
+) -> Vec<Line<'static>> {
+    let panel = panel(shown, view);
+    let mut lines = head(shown, view, columns);
+    let title = Line::styled(panel.title.clone(), panel.style);
+    lines.push(title);
+    let rows = rows.saturating_sub(lines.len());
+    lines.extend(body(&panel, columns, rows));
+    lines
+}
+
 /// Below the panel: how far the work is, then what happened.
 fn rest(frame: &mut Frame<'_>, shown: &Shown<'_>, view: &View, mut room: Rect) {
     let mut lines: Vec<Line<'static>> = facts::progress(view, columns(room))
@@ -145,7 +161,16 @@ fn panel(shown: &Shown<'_>, view: &View) -> Panel {
     }
 }
 
-fn fault_panel(open: &OpenFault, view: &View, style: Style) -> Panel {
+/// What a fault that is told of is called: of several the first.
+pub(super) fn fault_title(view: &View) -> String {
+    match view.open.len() {
+        1 => "FAULT".to_string(),
+        all => format!("FAULT 1 of {all}"),
+    }
+}
+
+/// Keys and what they do about this fault.
+pub(super) fn choices(open: &OpenFault, view: &View) -> Vec<(String, String)> {
     let key = |key: &str, words: &str| (key.to_string(), words.to_string());
     let mut choices = Vec::new();
     if view.stray > 0 {
@@ -159,6 +184,10 @@ fn fault_panel(open: &OpenFault, view: &View, style: Style) -> Panel {
     if let Some(turn) = view.asking.as_ref().and_then(Asking::next_turn) {
         choices.push(("Enter".to_string(), format!("the chain is laid: {turn}")));
     }
+    choices
+}
+
+fn fault_panel(open: &OpenFault, view: &View, style: Style) -> Panel {
     let mut evidence = open.evidence.clone();
     let more: Vec<&str> = view
         .open
@@ -170,14 +199,11 @@ fn fault_panel(open: &OpenFault, view: &View, style: Style) -> Panel {
         evidence += &format!(". Also open: {}", more.join(", "));
     }
     Panel {
-        title: match view.open.len() {
-            1 => "FAULT".to_string(),
-            all => format!("FAULT 1 of {all}"),
-        },
+        title: fault_title(view),
         large: open.words.clone(),
         evidence,
         remedy: open.remedy.clone(),
-        choices,
+        choices: choices(open, view),
         style,
     }
 }

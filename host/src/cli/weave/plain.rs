@@ -1,5 +1,20 @@
 //! Plain lines: what happens as it happens, and a line typed for everything that can
-//! be said.
+//! be said. Or, for other programs, one JSON object a line.
+//!
+//! With JSON each object has an `event`. Beside those of all commands there are:
+//!
+//! - `weave`: `line` is what happened, with `at`, `words` and, of a pick woven, `pick`.
+//! - `next`: `pick` is the pick that comes next, null when all are woven: its `number`
+//!   from 1, `section`, `section_of`, `repeat_of`, `card` (null for ground), `deck`,
+//!   `weft`, `back`, `turns` (how the cylinder gets there, if not by one turn); `picks`
+//!   are those woven and those of the plan.
+//! - `asked`: what an answer would now answer, told at each change. `asking` is null or
+//!   has `asks`: `chain` with `card`, or `catch_up` with `events`, `turns`, `beats`,
+//!   `next`, `faults`. `fault` is null or the fault that a number decides about: its
+//!   `words`, `evidence`, `remedy` and, from 1, the `choices`. `open_faults` counts all.
+//! - `refused`: `words` say why a typed line was not taken.
+//! - `summary`, the last: `piece`, `picks`, `of`, `in_cloth`, `length_mm`,
+//!   `open_faults`, `exit`, `words`.
 
 use std::path::Path;
 
@@ -7,29 +22,36 @@ use anyhow::Result;
 use cardwright_protocol::CardNumber;
 use serde_json::{Value, json};
 
-use super::super::screen::{complain, out};
+use super::super::screen::{clean, complain, err, out};
 use super::super::session::{Attend, on_the_line};
-use super::CAUTION;
+use super::cloth::ClothPicture;
+use super::panel;
+use super::said::{self, DeckKnown};
 use crate::job::{News, Person, WeaveNews};
 use crate::service::{Outcome, Request};
-use crate::weave::view::{Asking, Line, View};
+use crate::weave::view::{Asking, Line, NextPick, View};
 use crate::weave::watch::{Decision, Stand};
 use crate::weave::words::{count, turned};
-use crate::weave::{DeckIndex, Says};
+use crate::weave::{DeckIndex, Says, Walk};
 
 const HELP: &str = "\
 type and Enter: nothing = yes to what is asked, x = no; u N = I took N picks out; c N = card N
-stands; n N = pick N is next; p = pause or go on; t WORDS = a note; 1, 2 ... = decide so about
-the last fault; q = leave";
+stands, c DECK N = of that deck; n N = pick N is next; p = pause or go on; t WORDS = a note;
+1, 2 ... = decide so about the fault told of; q = leave";
 
 /// Has a weaving request served with plain lines, or with JSON.
-pub(super) fn serve(request: Request, data: &Path, json: bool) -> Result<u8> {
+pub(super) fn serve(request: Request, walk: &Walk, data: &Path, json: bool) -> Result<u8> {
     let mut lines = Lines {
         json,
+        decks: DeckKnown::all(walk),
         ..Lines::default()
     };
     if !json {
-        eprintln!("{CAUTION}\n{HELP}");
+        err(HELP);
+    }
+    // no cloth is drawn here, but its file is as wrong as on the full screen
+    if let (_, Some(words)) = ClothPicture::new(walk) {
+        lines.news(&News::Note { words });
     }
     let outcome = on_the_line(request, data, &mut lines);
     lines.end(&outcome);
@@ -66,11 +88,15 @@ const ONE_OF: u64 = 40;
 
 /// What was shown last.
 #[derive(Debug, Default)]
-struct Lines {
+pub(super) struct Lines {
     json: bool,
     watched: bool,
+    decks: Vec<DeckKnown>,
     view: Option<View>,
     asked: Option<Asking>,
+    next: Option<NextPick>,
+    /// The fault that is told of, with what can be decided.
+    fault: Vec<String>,
 }
 
 impl Attend for Lines {
@@ -80,9 +106,7 @@ impl Attend for Lines {
         {
             self.show(view);
             self.view = Some((**view).clone());
-            if self.json {
-                return;
-            }
+            return;
         }
         if self.json {
             if let Ok(line) = serde_json::to_string(news) {
@@ -96,17 +120,20 @@ impl Attend for Lines {
                     && self.tells(line)
                 {
                     let bell = if *sound && !self.watched { "\u{7}" } else { "" };
-                    out(&format!("{}{bell}", line.words));
+                    out(&format!("{}{bell}", clean(&line.words)));
                 }
             }
             News::Unit {
                 board,
                 firmware,
                 boot,
-            } => out(&format!("unit {board}, firmware {firmware}, boot {boot}")),
+            } => {
+                let words = format!("unit {board}, firmware {firmware}, boot {boot}");
+                out(&clean(&words));
+            }
             News::UnitSilent => out("the unit is not heard; check its cable and power"),
             News::UnitHeard => out("the unit is heard again"),
-            News::Refused { words } | News::Note { words } => out(words),
+            News::Refused { words } | News::Note { words } => out(&clean(words)),
             _ => {}
         }
     }
@@ -120,7 +147,7 @@ impl Attend for Lines {
             Ok(Some(says)) => says,
             Ok(None) => return Some(Person::Stop),
             Err(words) => {
-                eprintln!("{words}");
+                self.refused(&words);
                 return None;
             }
         };
@@ -128,70 +155,62 @@ impl Attend for Lines {
     }
 
     fn refused(&mut self, words: &str) {
-        eprintln!("{words}");
+        match self.json {
+            true => out(&json!({ "event": "refused", "words": words }).to_string()),
+            false => err(words),
+        }
     }
 }
 
 impl Lines {
+    #[cfg(test)]
+    pub fn for_decks(decks: Vec<DeckKnown>) -> Lines {
+        Lines {
+            decks,
+            ..Lines::default()
+        }
+    }
+
     /// Whether a line is told of: every one, but for whoever only watches not every
     /// pick.
     fn tells(&self, line: &Line) -> bool {
         !self.watched || line.pick.is_none_or(|pick| pick.is_multiple_of(ONE_OF))
     }
 
-    /// Says what is asked, once.
+    /// Says what is asked and what is next, once.
     fn show(&mut self, view: &View) {
-        if view.asking == self.asked {
-            return;
-        }
+        let asked = view.asking != self.asked;
         self.asked.clone_from(&view.asking);
+        let fault = fault_lines(view);
+        let decided = fault != self.fault;
+        self.fault = fault;
         if self.json {
+            if self.watched {
+                return;
+            }
+            if self.view.is_none() || asked || decided {
+                out(&asked_in_json(view).to_string());
+            }
+            if self.view.is_none() || view.next != self.next {
+                self.next.clone_from(&view.next);
+                let next = json!({ "event": "next", "pick": view.next, "picks": view.picks });
+                out(&next.to_string());
+            }
             return;
         }
-        match &view.asking {
-            Some(asking @ Asking::Chain { .. }) => out(&format!(
-                "lay the chain so that {}, then press Enter",
-                asking.next_turn().unwrap_or_default()
-            )),
-            Some(Asking::CatchUp {
-                events,
-                turns,
-                beats,
-                next,
-                faults,
-            }) => {
-                let faults = if faults.is_empty() {
-                    String::new()
-                } else {
-                    format!(", with faults: {}", faults.join(", "))
-                };
-                out(&format!(
-                    "while this program was off: {}, {}, {}{faults}; if that was weaving, pick \
-                     {next} is next. Enter: take it so; x: leave it out",
-                    count(*events, "event"),
-                    turned(*turns),
-                    count(*beats, "beat")
-                ));
-            }
-            Some(Asking::Place { next, proposed, .. }) => out(&format!(
-                "{}. Enter: {proposed} is next; n N: pick N is next, such as n {next}",
-                view.asking
-                    .as_ref()
-                    .and_then(Asking::changed)
-                    .unwrap_or_default()
-            )),
-            None => {}
+        if asked && let Some(asking) = &view.asking {
+            out(&clean(&asked_words(asking)));
+        }
+        if decided && !self.watched {
+            self.fault.iter().for_each(|line| out(&clean(line)));
         }
     }
 
     /// What a typed line says; nothing to leave.
-    fn says(&self, line: &str) -> Result<Option<Says>, String> {
+    pub fn says(&self, line: &str) -> Result<Option<Says>, String> {
         let (word, rest) = line.split_once(' ').unwrap_or((line, ""));
-        let number = |what: &str| {
-            rest.trim().parse::<u32>().map_err(|_| {
-                format!("give {what} as a whole number after {word}, such as {word} 3")
-            })
-        };
+        let rest = rest.trim();
+        let number = |what: &str| whole(rest, what, &format!("{word} 3"));
         let decided = |decision| Ok(Some(Says::Decided { decision }));
         match word {
             "" => match &self.asked {
@@ -202,18 +221,17 @@ impl Lines {
                 }),
                 None => Err(HELP.to_string()),
             },
-            "x" => Ok(Some(Says::CatchUp { take: false })),
+            "x" if matches!(self.asked, Some(Asking::CatchUp { .. })) => {
+                Ok(Some(Says::CatchUp { take: false }))
+            }
+            "x" => Err("nothing is asked that x could answer".to_string()),
             "u" => {
                 let picks = number("how many picks")?;
                 decided(Decision::Unwove { picks })
             }
-            "c" => {
-                let card = CardNumber(number("the card")?);
-                let stands = self.view.as_ref().and_then(|view| view.stands);
-                let deck = stands.map_or(DeckIndex(0), |stands| stands.deck);
-                let card = Stand { deck, card };
-                decided(Decision::Stands { card })
-            }
+            "c" => decided(Decision::Stands {
+                card: self.card(rest)?,
+            }),
             "n" => match number("the pick")?.checked_sub(1) {
                 Some(pick) => decided(Decision::NextIs { pick: pick.into() }),
                 None => Err("picks are numbered from 1".to_string()),
@@ -224,28 +242,49 @@ impl Lines {
                     false => Says::Pause,
                 },
             )),
-            "t" if !rest.trim().is_empty() => Ok(Some(Says::Note {
-                text: rest.trim().to_string(),
-            })),
+            "t" if !rest.is_empty() => said::note(rest).map(Some),
             "q" => Ok(None),
             choice => self.choice(choice),
         }
     }
 
-    fn choice(&self, typed: &str) -> Result<Option<Says>, String> {
-        let open = self.view.as_ref().and_then(|view| view.open.last());
-        let chosen = open.and_then(|open| {
-            let at = typed.parse::<usize>().ok()?.checked_sub(1)?;
-            let (choice, _) = open.choices.get(at)?;
-            Some(Decision::Fault {
-                fault: open.fault.id,
-                choice: *choice,
-            })
-        });
-        match chosen {
-            Some(decision) => Ok(Some(Says::Decided { decision })),
-            None => Err(HELP.to_string()),
+    /// The card that is said to stand: of the deck that is named before it, else of the
+    /// one that is woven from now.
+    fn card(&self, typed: &str) -> Result<Stand, String> {
+        if self.decks.is_empty() {
+            return Err("the plan has no cards".to_string());
         }
+        let (deck, card) = match typed.rsplit_once(' ') {
+            Some((name, card)) => (self.deck(name.trim())?, card),
+            None => {
+                let in_hand = |view| said::deck_in_hand(&self.decks, view);
+                (self.view.as_ref().map_or(DeckIndex(0), in_hand), typed)
+            }
+        };
+        let example = match self.decks.as_slice() {
+            [_, second, ..] => format!("c {} 3", second.name),
+            _ => "c 3".to_string(),
+        };
+        let card = CardNumber(whole(card, "the card", &example)?);
+        Ok(Stand { deck, card })
+    }
+
+    fn deck(&self, name: &str) -> Result<DeckIndex, String> {
+        let at = self.decks.iter().position(|deck| deck.name == name);
+        at.map(DeckIndex).ok_or_else(|| {
+            let names: Vec<&str> = self.decks.iter().map(|deck| deck.name.as_str()).collect();
+            let names = names.join(", ");
+            format!("the plan has no deck called {name}; it has {names}")
+        })
+    }
+
+    fn choice(&self, typed: &str) -> Result<Option<Says>, String> {
+        let Ok(number) = typed.parse::<usize>() else {
+            return Err(HELP.to_string());
+        };
+        let view = self.view.as_ref();
+        let view = view.ok_or("nothing is known of the loom yet; wait for its unit")?;
+        said::decided(number, view).map(Some)
     }
 
     fn summary(&self, outcome: &Outcome) -> Value {
@@ -265,19 +304,23 @@ impl Lines {
             out(&self.summary(outcome).to_string());
             return;
         }
-        let Some(view) = &self.view else { return };
-        let length = view
-            .length_mm
-            .0
-            .map(|mm| format!(", {:.1} cm", mm / 10.0))
-            .unwrap_or_default();
-        out(&format!(
-            "piece {}: {}{length}; `cardwright ledger piece {}` tells of it",
-            view.piece,
-            place(view),
-            view.piece
-        ));
+        if let Some(view) = &self.view {
+            out(&woven(view));
+        }
     }
+}
+
+/// How much of a piece is woven, and what tells more of it.
+pub(super) fn woven(view: &View) -> String {
+    let length = view.length_mm.0;
+    let length = length.map(|mm| format!(", {:.1} cm", mm / 10.0));
+    format!(
+        "piece {}: {}{}; `cardwright ledger piece {}` tells of it",
+        view.piece,
+        place(view),
+        length.unwrap_or_default(),
+        view.piece
+    )
 }
 
 /// What lies in the cloth, and which pick of the plan is next: where a weaver has said
@@ -290,6 +333,76 @@ fn place(view: &View) -> String {
         _ => "no pick of the plan is left".to_string(),
     };
     format!("{} in the cloth, {next}", count(in_cloth, "pick"))
+}
+
+/// The number that was typed.
+fn whole(typed: &str, what: &str, example: &str) -> Result<u32, String> {
+    let number = typed.parse();
+    number.map_err(|_| format!("give {what} as a whole number, such as {example}"))
+}
+
+/// What is asked.
+fn asked_words(asking: &Asking) -> String {
+    match asking {
+        Asking::Chain { .. } => format!(
+            "lay the chain so that {}, then press Enter",
+            asking.next_turn().unwrap_or_default()
+        ),
+        Asking::CatchUp {
+            events,
+            turns,
+            beats,
+            next,
+            faults,
+        } => {
+            let faults = match faults.is_empty() {
+                true => String::new(),
+                false => format!(", with faults: {}", faults.join(", ")),
+            };
+            format!(
+                "while this program was off: {}, {}, {}{faults}; if that was weaving, pick {next} \
+                 is next. Enter: take it so; x: leave it out",
+                count(*events, "event"),
+                turned(*turns),
+                count(*beats, "beat")
+            )
+        }
+        Asking::Place { next, proposed, .. } => format!(
+            "{}. Enter: {proposed} is next; n N: pick N is next, such as n {next}",
+            asking.changed().unwrap_or_default()
+        ),
+    }
+}
+
+/// The fault that is to be decided about, and the keys for it, as on the full screen.
+pub(super) fn fault_lines(view: &View) -> Vec<String> {
+    let Some(open) = said::to_decide(view) else {
+        return Vec::new();
+    };
+    let mut lines = vec![format!("{}: {}", panel::fault_title(view), open.words)];
+    for (key, words) in panel::choices(open, view) {
+        let key = match key.as_str() {
+            "u" | "c" => format!("{key} N"),
+            _ => key,
+        };
+        lines.push(format!("  {key:>5}  {words}"));
+    }
+    lines
+}
+
+/// What an answer would answer, for other programs.
+pub(super) fn asked_in_json(view: &View) -> Value {
+    let fault = said::to_decide(view).map(|open| {
+        let choices = open.choices.iter().map(|(_, words)| words.as_str());
+        json!({
+            "words": open.words, "evidence": open.evidence, "remedy": open.remedy,
+            "choices": choices.collect::<Vec<_>>(),
+        })
+    });
+    json!({
+        "event": "asked", "asking": view.asking, "fault": fault,
+        "open_faults": view.open.len(),
+    })
 }
 
 #[cfg(test)]

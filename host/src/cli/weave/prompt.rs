@@ -109,6 +109,13 @@ fn keys(wide: usize) -> Line<'static> {
     } else {
         line
     };
+    // where not all have room, it is seen how to leave and where the others are told
+    let line = if width(&line) > wide {
+        let (others, last) = all.split_at(KEYS.len() - 2);
+        [last, others].concat().join("  ")
+    } else {
+        line
+    };
     Line::styled(format!(" {}", cut(&line, wide)), quiet())
 }
 

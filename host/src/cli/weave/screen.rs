@@ -6,12 +6,10 @@
 
 use std::collections::VecDeque;
 use std::io::{self, Write};
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use ratatui::backend::{Backend, CrosstermBackend};
-use ratatui::crossterm::event::{self, Event, KeyEventKind};
+use ratatui::crossterm::event::{Event, KeyEventKind};
 use ratatui::{DefaultTerminal, Terminal};
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc;
@@ -20,8 +18,10 @@ use tokio::time::Instant;
 use super::cloth::ClothPicture;
 use super::colours::Colours;
 use super::draw::{Shown, draw};
-use super::keys::{Act, DeckKnown, Keys};
-use crate::cli::session::joined;
+use super::keys::{Act, Keys};
+use super::said::DeckKnown;
+use super::typed::Typed;
+use crate::cli::session::{Orders, joined};
 use crate::job::{News, Person, WeaveNews};
 use crate::service::{Outcome, ServiceError};
 use crate::weave::walk::Walk;
@@ -29,9 +29,6 @@ use crate::weave::{view, view::View};
 
 /// How long the end of the work is waited for once the weaver leaves.
 const LEAVING: Duration = Duration::from_secs(5);
-
-/// How often the thread that waits for keys looks whether it is still wanted.
-const LOOK: Duration = Duration::from_millis(100);
 
 /// Lines of what happened beside the work.
 const NOTICES: usize = 20;
@@ -72,11 +69,13 @@ impl OnTerminal {
     }
 
     /// Has `work` done, shows it, and takes what the weaver says. `again` is the
-    /// command that takes the work up again.
-    ///
-    /// # Errors
-    /// As the work's.
-    pub async fn attend<F, W>(mut self, again: &str, work: W) -> Result<Outcome, ServiceError>
+    /// command that takes the work up again. With what came of it comes the work as
+    /// it stood last.
+    pub async fn attend<F, W>(
+        mut self,
+        again: &str,
+        work: W,
+    ) -> (Result<Outcome, ServiceError>, Option<View>)
     where
         F: Future<Output = Result<Outcome, ServiceError>> + Send + 'static,
         W: FnOnce(mpsc::Sender<News>, mpsc::Receiver<Person>) -> F,
@@ -90,6 +89,7 @@ impl OnTerminal {
             .run(&mut news, &person_to, &mut typed.events, &mut self.stops)
             .await;
         drop((typed, person_to));
+        let view = self.screen.view.take();
         drop(self);
         if ended == Ended::AtOnce {
             work.abort();
@@ -97,9 +97,9 @@ impl OnTerminal {
                 "left without waiting for the end; what is on disk is kept, and the unit keeps \
                  what is not; run the command again: {again}"
             );
-            return Ok(Outcome { exit: 3, words });
+            return (Ok(Outcome { exit: 3, words }), view);
         }
-        joined(work).await
+        (joined(work).await, view)
     }
 }
 
@@ -123,50 +123,6 @@ fn stops() -> io::Result<mpsc::Receiver<()>> {
         }
     });
     Ok(stops)
-}
-
-/// What is typed. A read that waits must not hold up the end of the program, so it
-/// has a thread of its own.
-struct Typed {
-    events: mpsc::Receiver<Event>,
-    wanted: Arc<AtomicBool>,
-    thread: Option<std::thread::JoinHandle<()>>,
-}
-
-impl Typed {
-    fn listen() -> Typed {
-        let (to, events) = mpsc::channel(64);
-        let wanted = Arc::new(AtomicBool::new(true));
-        let still = Arc::clone(&wanted);
-        let thread = std::thread::spawn(move || {
-            while still.load(Ordering::Relaxed) {
-                let event = match event::poll(LOOK) {
-                    Ok(false) => continue,
-                    Ok(true) => event::read(),
-                    Err(error) => Err(error),
-                };
-                if event.map_or(true, |event| to.blocking_send(event).is_err()) {
-                    return;
-                }
-            }
-        });
-        Typed {
-            events,
-            wanted,
-            thread: Some(thread),
-        }
-    }
-}
-
-impl Drop for Typed {
-    fn drop(&mut self) {
-        self.wanted.store(false, Ordering::Relaxed);
-        // a thread that waits for room would wait for ever
-        self.events.close();
-        if let Some(thread) = self.thread.take() {
-            let _ = thread.join();
-        }
-    }
 }
 
 /// How showing the work ended.
@@ -194,15 +150,7 @@ pub(super) struct Screen<B: Backend> {
 
 impl<B: Backend + Write> Screen<B> {
     pub fn new(terminal: Terminal<B>, walk: &Walk, colours: Colours) -> Screen<B> {
-        let decks: Vec<DeckKnown> = walk
-            .plan()
-            .decks()
-            .iter()
-            .map(|deck| DeckKnown {
-                name: deck.name.clone(),
-                cards: deck.deck.card_count(),
-            })
-            .collect();
+        let decks = DeckKnown::all(walk);
         let highest = decks.iter().map(|deck| deck.cards).max().unwrap_or(1);
         let (cloth, trouble) = ClothPicture::new(walk);
         let mut screen = Screen {
@@ -232,10 +180,11 @@ impl<B: Backend + Write> Screen<B> {
         stops: &mut mpsc::Receiver<()>,
     ) -> Ended {
         let mut can_type = true;
+        let mut orders = Orders::new(persons.clone());
         loop {
             if self.show().is_err() && self.leaving.is_none() {
                 // nobody sees it any more
-                self.leave(Person::Interrupt, persons);
+                self.leave(Person::Interrupt, &mut orders);
             }
             let late = self.leaving.map(|since| since + LEAVING);
             tokio::select! {
@@ -245,17 +194,18 @@ impl<B: Backend + Write> Screen<B> {
                     if self.leaving.is_some() {
                         return Ended::AtOnce;
                     }
-                    self.leave(Person::Interrupt, persons);
+                    self.leave(Person::Interrupt, &mut orders);
                 }
-                event = events.recv(), if can_type => match event {
+                () = orders.pass() => {}
+                event = events.recv(), if can_type && orders.has_room() => match event {
                     Some(event) => {
-                        if self.typed(&event, persons) == Some(Ended::AtOnce) {
+                        if self.typed(&event, &mut orders) == Some(Ended::AtOnce) {
                             return Ended::AtOnce;
                         }
                     }
                     None => {
                         can_type = false;
-                        self.leave(Person::Interrupt, persons);
+                        self.leave(Person::Interrupt, &mut orders);
                     }
                 },
                 item = news.recv() => {
@@ -296,7 +246,7 @@ impl<B: Backend + Write> Screen<B> {
         Ok(())
     }
 
-    fn typed(&mut self, event: &Event, persons: &mpsc::Sender<Person>) -> Option<Ended> {
+    fn typed(&mut self, event: &Event, orders: &mut Orders) -> Option<Ended> {
         let Event::Key(key) = event else {
             // a new size is drawn for at once
             return None;
@@ -306,22 +256,18 @@ impl<B: Backend + Write> Screen<B> {
         }
         match self.keys.press(*key, self.view.as_ref()) {
             Act::None => {}
-            Act::Say(says) => {
-                if persons.try_send(Person::Weave(Box::new(says))).is_err() {
-                    self.keys.refused("the program is busy; say it again");
-                }
-            }
-            Act::Leave => self.leave(Person::Stop, persons),
+            Act::Say(says) => orders.give(Person::Weave(Box::new(says))),
+            Act::Leave => self.leave(Person::Stop, orders),
             Act::Interrupt if self.leaving.is_some() => return Some(Ended::AtOnce),
-            Act::Interrupt => self.leave(Person::Interrupt, persons),
+            Act::Interrupt => self.leave(Person::Interrupt, orders),
         }
         None
     }
 
-    fn leave(&mut self, how: Person, persons: &mpsc::Sender<Person>) {
+    fn leave(&mut self, how: Person, orders: &mut Orders) {
         if self.leaving.is_none() {
             self.leaving = Some(Instant::now());
-            let _ = persons.try_send(how);
+            orders.give(how);
             self.notice("leaving: the last of it is written down");
         }
     }

@@ -2,7 +2,8 @@
 //! for another.
 
 use super::made::{self, *};
-use crate::cli::weave::keys::{Act, DeckKnown, Entry, Keys, Mode};
+use crate::cli::weave::keys::{Act, Entry, Keys, Mode};
+use crate::cli::weave::said::DeckKnown;
 use crate::weave::Says;
 use crate::weave::plan::DeckIndex;
 use crate::weave::view::View;

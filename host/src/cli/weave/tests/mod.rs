@@ -2,4 +2,5 @@ mod cloth;
 mod keys;
 mod made;
 mod on_terminal;
+mod plain;
 mod screens;

@@ -6,7 +6,8 @@ use crate::cli::weave::cloth::ClothPicture;
 use crate::cli::weave::colours::Colours;
 use crate::cli::weave::draw::{Shown, draw};
 use crate::cli::weave::facts;
-use crate::cli::weave::keys::{DeckKnown, Keys};
+use crate::cli::weave::keys::Keys;
+use crate::cli::weave::said::DeckKnown;
 use crate::weave::view::{Line, View};
 use crate::weave::walk::Walk;
 use crate::weave::words;
@@ -216,15 +217,18 @@ fn typed() {
 fn every_size_tells_what_is_needed() {
     let walk = walk(PLAN);
     let fault = faulty(&walk, made::faults()[6].1, made::faults()[6].2, [3, 1, 1]);
-    for (width, height) in [(1, 1), (10, 3), (59, 20), (60, 19)] {
-        let drawn = text(&on(
-            &walk,
-            Some(&fault),
-            &keys(),
-            (width, height),
-            Colours::None,
-        ));
-        assert_eq!(drawn.lines().filter(|line| !line.is_empty()).count(), 1);
+    let asked = View {
+        asking: Some(chain()),
+        ..forwards()
+    };
+    let mut help = keys();
+    help.press(KeyEvent::from(KeyCode::Char('?')), None);
+    for (width, height) in [(1, 1), (3, 40), (10, 3), (200, 1), (30, 6), (59, 20)] {
+        for view in [None, Some(&fault), Some(&asked)] {
+            for keys in [&keys(), &help] {
+                on(&walk, view, keys, (width, height), Colours::None);
+            }
+        }
     }
     for width in (60..=200).step_by(7) {
         for height in 20..=60 {
@@ -250,6 +254,29 @@ fn every_size_tells_what_is_needed() {
             ] {
                 assert!(drawn.contains(needed), "{needed} at {size:?}:\n{drawn}");
             }
+        }
+    }
+}
+
+/// Where there is no room for all of it, it is still seen what is next and how to leave.
+#[test]
+fn a_small_terminal_tells_what_is_next_and_how_to_leave() {
+    let walk = walk(PLAN);
+    let fault = faulty(&walk, made::faults()[6].1, made::faults()[6].2, [3, 1, 1]);
+    for size in [(80, 16), (59, 20), (60, 19), (40, 10), (30, 6)] {
+        let drawn = text(&on(&walk, Some(&forwards()), &keys(), size, Colours::None));
+        for needed in ["card 18 of sedge", "weft linen", "q leave"] {
+            assert!(drawn.contains(needed), "{needed} at {size:?}:\n{drawn}");
+        }
+        if size.1 < 10 {
+            continue;
+        }
+        let drawn = text(&on(&walk, Some(&fault), &keys(), size, Colours::None));
+        for needed in ["card ", "weft linen", "FAULT", "q leave"] {
+            assert!(drawn.contains(needed), "{needed} at {size:?}:\n{drawn}");
+        }
+        if size.1 > 10 {
+            assert!(drawn.contains("  1  leave the cloth"), "{size:?}:\n{drawn}");
         }
     }
 }
