@@ -4,7 +4,8 @@
 
 use cardwright::ledger::writer::{Answer, Command, Completion, LedgerWriter, NotTaken};
 use cardwright::ledger::{
-    EventKind, FILE, JobKind, Ledger, LedgerError, NewAttempt, NewEvent, NewJob, UnixMillis,
+    BoardId, EventKind, FILE, JobKind, Ledger, LedgerError, NewAttempt, NewEvent, NewJob,
+    NewLoomEvent, NewPiece, PieceNumber, UnixMillis, Woven,
 };
 use cardwright_protocol::{Attempt, CardId, CardNumber, JobNumber};
 use rusqlite::Connection;
@@ -72,6 +73,116 @@ fn commits(dir: &Path, skip: usize) -> Result<usize, Box<dyn Error>> {
         at += frame;
     }
     Ok(count)
+}
+
+const BOARD: BoardId = BoardId([1; 8]);
+
+fn piece(name: &str) -> Command {
+    Command::BeginPiece(NewPiece {
+        name: name.to_string(),
+        plan_sha256: "ab".repeat(32),
+        plan: String::new(),
+        at: UnixMillis(1),
+        place: serde_json::json!({}),
+    })
+}
+
+/// Event `number` of the board's first boot, for a piece.
+fn beat(piece: u32, number: u32, unit_us: u64) -> Command {
+    let event = NewLoomEvent {
+        board: BOARD,
+        boot: 1,
+        number,
+        unit_us,
+        at: UnixMillis(4),
+        error_us: 250,
+        what: "beat",
+    };
+    Command::Woven(Box::new(Woven {
+        piece: PieceNumber(piece),
+        events: vec![event],
+        records: Vec::new(),
+        place: serde_json::json!({}),
+        unit: None,
+        ended: false,
+    }))
+}
+
+/// A unit tells of an event until it hears that it is stored; a board whose count of
+/// boots has begun again tells of others under the same numbers.
+#[test]
+fn an_event_is_stored_once_and_no_other_under_its_number() -> Tested {
+    let dir = tempfile::tempdir()?;
+    let ledger = Ledger::open(dir.path())?;
+    let (mut writer, mut completions) = LedgerWriter::start(ledger, 16)?;
+    let all = [
+        piece("runner"),
+        beat(1, 0, 10),
+        beat(1, 0, 10),
+        beat(1, 0, 11),
+        beat(9, 1, 20),
+        beat(1, 1, 20),
+        Command::LoomEventsStored(BOARD, 1),
+        Command::NextBoot(BOARD),
+        Command::NextBoot(BOARD),
+    ];
+    for (token, command) in (0..).zip(all) {
+        writer.submit(command, token)?;
+    }
+    let mut results = Vec::new();
+    for _ in 0..9 {
+        results.push(completions.wait_next().ok_or("an answer")?.result);
+    }
+    let done = |at: usize| matches!(results[at], Ok(Answer::Done));
+    assert!(done(1) && done(2) && done(5), "{results:?}");
+    let other = results[3].as_ref().expect_err("another event");
+    assert!(matches!(
+        **other,
+        LedgerError::BootUsed {
+            boot: 1,
+            event: 0,
+            ..
+        }
+    ));
+    assert!(
+        other.to_string().contains("unit 0101010101010101"),
+        "{other}"
+    );
+    let none = results[4].as_ref().expect_err("no such piece");
+    assert!(
+        matches!(**none, LedgerError::NoSuchPiece { piece: 9 }),
+        "{none}"
+    );
+    assert_eq!(results[6].as_ref().ok(), Some(&Answer::NextEvent(2)));
+    assert_eq!(results[7].as_ref().ok(), Some(&Answer::Boot(2)));
+    assert_eq!(results[8].as_ref().ok(), Some(&Answer::Boot(3)));
+    writer.close()?;
+    let ledger = Ledger::open_read_only(dir.path())?;
+    assert_eq!(ledger.loom_events(PieceNumber(1))?.len(), 2);
+    Ok(())
+}
+
+/// What the database itself does not take is wrong with the one command.
+#[test]
+fn a_command_that_the_database_refuses_fails_alone() -> Tested {
+    let dir = tempfile::tempdir()?;
+    let ledger = Ledger::open(dir.path())?;
+    Connection::open(dir.path().join(FILE))?.execute_batch(
+        "CREATE TRIGGER no BEFORE INSERT ON piece WHEN new.name = 'no'
+         BEGIN SELECT raise(ABORT, 'not this one'); END",
+    )?;
+    let (mut writer, mut completions) = LedgerWriter::start(ledger, 16)?;
+    for (token, name) in (0..).zip(["runner", "no", "towel"]) {
+        writer.submit(piece(name), token)?;
+    }
+    for (name, fits) in [("runner", true), ("no", false), ("towel", true)] {
+        let result = completions.wait_next().ok_or("an answer")?.result;
+        assert_eq!(result.is_ok(), fits, "{name}: {result:?}");
+    }
+    writer.submit(piece("sash"), 3)?;
+    let later = completions.wait_next().ok_or("an answer")?.result;
+    assert!(later.is_ok(), "the writer goes on: {later:?}");
+    Ok(writer.close()?)
 }
 
 #[test]

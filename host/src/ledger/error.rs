@@ -1,10 +1,14 @@
 //! What can go wrong with the ledger. Each error says what happened, where,
 //! and what a person can do about it.
 
+use super::types::BoardId;
 use cardwright_protocol::{CardId, JobNumber};
 use rusqlite::ErrorCode;
 use std::io;
 use std::path::{Path, PathBuf};
+
+/// What to do once the cause is mended that stopped the ledger's writer.
+pub const START_AGAIN: &str = "end `cardwright serve` and start it again";
 
 /// Why the ledger was not opened, read or written.
 #[derive(Debug, thiserror::Error)]
@@ -93,6 +97,26 @@ pub enum LedgerError {
         /// Which.
         piece: u32,
     },
+    /// A loom unit tells of another event under the number of one that is stored.
+    #[error(
+        "unit {board} says that it is in boot {boot}, and its event {event} is not the one the ledger has from a boot of that number: its count of boots has begun again, as after new firmware; switch the unit off and on, so that it takes another boot number, then run the command again"
+    )]
+    BootUsed {
+        /// The unit.
+        board: BoardId,
+        /// The boot.
+        boot: u32,
+        /// The event.
+        event: u32,
+    },
+    /// The database does not take what one request writes.
+    #[error("the ledger {file} does not take this ({cause}); nothing of it was written, and this is a fault of the program", file = .file.display())]
+    Misfit {
+        /// The database file.
+        file: PathBuf,
+        /// What SQLite says.
+        cause: String,
+    },
     /// There is no such job.
     #[error("there is no job {number} in the ledger; `ledger` lists the jobs there are", number = .0.0)]
     NoSuchJob(JobNumber),
@@ -125,7 +149,9 @@ pub enum LedgerError {
         what: &'static str,
     },
     /// The writer has stopped after an earlier error.
-    #[error("the ledger is no longer written, because of an earlier error: {0}")]
+    #[error(
+        "the ledger is no longer written, because of an earlier error: {0}; when that is mended, {START_AGAIN}"
+    )]
     WriterStopped(String),
 }
 
@@ -145,6 +171,8 @@ impl LedgerError {
             self,
             LedgerError::NoSuchJob(_)
                 | LedgerError::NoSuchPiece { .. }
+                | LedgerError::BootUsed { .. }
+                | LedgerError::Misfit { .. }
                 | LedgerError::JobEnded(_)
                 | LedgerError::AttemptUsed(_)
                 | LedgerError::NoSuchAttempt(_)
@@ -207,6 +235,7 @@ impl LedgerError {
                 what: "read",
                 cause,
             },
+            ErrorCode::ConstraintViolation => LedgerError::Misfit { file, cause },
             ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked => LedgerError::Busy { file },
             _ => LedgerError::Disk { path: file, cause },
         }

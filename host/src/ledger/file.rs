@@ -3,10 +3,33 @@
 //! a write-ahead log, and a damaged file.
 
 use super::error::LedgerError;
-use super::{BUSY_LIMIT, FILE, migrations};
+use super::{BUSY_LIMIT, FILE, LOCK_FILE, migrations};
 use rusqlite::{Connection, OpenFlags};
 use std::fs::{self, File};
+use std::os::unix::fs::MetadataExt;
 use std::path::Path;
+
+/// Whether this is one of the ledger's own files in `dir`, by whatever name or link, or
+/// stands where one of them is to be.
+pub(super) fn is_own(dir: &Path, file: &Path) -> bool {
+    let number = |path: &Path| fs::metadata(path).ok().map(|of| (of.dev(), of.ino()));
+    let names = [
+        FILE.to_string(),
+        format!("{FILE}-wal"),
+        format!("{FILE}-shm"),
+        LOCK_FILE.to_string(),
+    ];
+    let there = number(file);
+    if there.is_some() && names.iter().any(|name| number(&dir.join(name)) == there) {
+        return true;
+    }
+    let folder = file
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty());
+    let folder = number(folder.unwrap_or(Path::new(".")));
+    let name = file.file_name().and_then(|name| name.to_str());
+    folder.is_some() && folder == number(dir) && names.iter().any(|own| Some(own.as_str()) == name)
+}
 
 /// Settings of the connection that writes.
 pub(super) fn set_up(conn: &Connection, dir: &Path) -> Result<(), LedgerError> {

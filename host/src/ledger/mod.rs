@@ -22,6 +22,7 @@ mod file;
 mod judged;
 mod lists;
 mod lock;
+mod loom_unit;
 mod migrations;
 mod read;
 mod readings;
@@ -33,7 +34,7 @@ mod words;
 mod write;
 pub mod writer;
 
-pub use error::LedgerError;
+pub use error::{LedgerError, START_AGAIN};
 pub use judged::judged;
 pub use lock::LOCK_FILE;
 pub use migrations::newest_form;
@@ -70,6 +71,12 @@ pub struct Ledger {
 }
 
 impl Ledger {
+    /// Whether a file is one of the ledger's own, which nothing else may be written to.
+    #[must_use]
+    pub fn is_own_file(&self, file: &Path) -> bool {
+        file::is_own(&self.dir, file)
+    }
+
     /// Opens the ledger in `dir` to write it, making directory and file if
     /// they are not there and bringing an earlier form up to date.
     ///

@@ -1,8 +1,8 @@
 //! Pieces on the loom: what was seen, what came of it, what the weaver decided.
 //!
 //! Enters: a plan that is begun, the loom's events with all that came of them. Leaves:
-//! the same in the order it was written, and where each piece stands. Refuses: an
-//! event written twice, and what belongs to a piece that is not there or is ended.
+//! the same in the order it was written, and where each piece stands. Refuses: what
+//! belongs to a piece that is not there or is ended.
 
 use super::Ledger;
 use super::error::LedgerError;
@@ -258,27 +258,22 @@ impl Batch<'_> {
 
     pub(super) fn woven(&self, woven: &Woven) -> Result<(), LedgerError> {
         let piece = woven.piece.0;
-        let event =
-            "INSERT INTO loom_event (board, boot, number, unit_us, at, error_us, what, piece)
-             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)";
-        for e in &woven.events {
-            let values = params![
-                e.board.to_string(),
-                e.boot,
-                e.number,
-                i64::try_from(e.unit_us).unwrap_or(i64::MAX),
-                e.at.0,
-                i64::try_from(e.error_us).unwrap_or(i64::MAX),
-                e.what,
-                piece
-            ];
-            self.run(event, values)?;
+        // first of all: what belongs to no piece is refused by that name
+        self.place(woven)?;
+        for event in &woven.events {
+            self.loom_event(event, woven.piece)?;
         }
         let record = "INSERT INTO weaving (piece, at, kind, detail) VALUES (?1, ?2, ?3, ?4)";
         for r in &woven.records {
             let values = params![piece, r.at.0, r.kind.name(), r.detail.to_string()];
             self.run(record, values)?;
         }
+        Ok(())
+    }
+
+    /// Where a piece stands.
+    fn place(&self, woven: &Woven) -> Result<(), LedgerError> {
+        let piece = woven.piece.0;
         let ended = woven
             .records
             .last()
@@ -342,7 +337,7 @@ impl Ledger {
     /// Writes down what came of a piece; see [`super::writer::Command::Woven`].
     ///
     /// # Errors
-    /// No such piece, an event written before, and for the disk.
+    /// No such piece, another event under a number that is used, and for the disk.
     pub fn woven(&mut self, woven: &Woven) -> Result<(), LedgerError> {
         self.in_one(|batch| batch.woven(woven))
     }

@@ -285,7 +285,7 @@ impl Batch<'_> {
         }
     }
 
-    fn lost(&self, what: &'static str) -> LedgerError {
+    pub(super) fn lost(&self, what: &'static str) -> LedgerError {
         let file = self.dir.join(super::FILE);
         LedgerError::Corrupt {
             file,
@@ -293,7 +293,7 @@ impl Batch<'_> {
         }
     }
 
-    fn used_up(&self, what: &'static str) -> LedgerError {
+    pub(super) fn used_up(&self, what: &'static str) -> LedgerError {
         LedgerError::UsedUp {
             dir: self.dir.to_path_buf(),
             what,

@@ -83,6 +83,10 @@ pub enum Command {
     PlanChanged(PlanChanged),
     /// Answered by [`Answer::Pieces`].
     Pieces,
+    /// Answered by [`Answer::Boot`].
+    NextBoot(BoardId),
+    /// Answered by [`Answer::NextEvent`].
+    LoomEventsStored(BoardId, u32),
 }
 
 /// What came of a command.
@@ -118,6 +122,10 @@ pub enum Answer {
     Piece(PieceNumber),
     /// Pieces.
     Pieces(Vec<PieceRow>),
+    /// A boot number.
+    Boot(u32),
+    /// The number of a loom unit's first event that is not stored.
+    NextEvent(u32),
 }
 
 /// The end of one command.
@@ -373,5 +381,9 @@ fn carry_out(ledger: &Ledger, command: &Command) -> Result<Answer, LedgerError> 
         Command::Woven(woven) => batch.woven(woven).map(done),
         Command::PlanChanged(changed) => batch.plan_changed(changed).map(done),
         Command::Pieces => ledger.pieces().map(Answer::Pieces),
+        Command::NextBoot(board) => batch.next_boot(*board).map(Answer::Boot),
+        Command::LoomEventsStored(board, boot) => ledger
+            .loom_events_stored(*board, *boot)
+            .map(Answer::NextEvent),
     }
 }
