@@ -17,7 +17,7 @@ use super::{ToClient, ToDaemon, socket};
 use crate::deck::Deck;
 use crate::engine::Hub;
 use crate::job::Person;
-use crate::ledger::{Ledger, LedgerError};
+use crate::ledger::{Ledger, LedgerError, START_AGAIN};
 use crate::service::{self, Outcome, Request, ServiceError};
 
 /// How long a client may take to say what it wants.
@@ -107,7 +107,14 @@ async fn client(stream: UnixStream, hub: &Hub, busy: &Busy) {
         Ok(request) => attend(request, &mut lines, &mut writer, hub, busy).await,
         Err(error) => Err(error),
     };
-    let _ = say(&mut writer, &ToClient::Outcome(Outcome::of(outcome))).await;
+    let mut outcome = Outcome::of(outcome);
+    if hub.is_broken() && !outcome.words.is_empty() && !outcome.words.ends_with(START_AGAIN) {
+        outcome.words = format!(
+            "{}; until then the daemon writes no more: {START_AGAIN}",
+            outcome.words
+        );
+    }
+    let _ = say(&mut writer, &ToClient::Outcome(outcome)).await;
 }
 
 async fn first_line(lines: &mut ClientLines<OwnedReadHalf>) -> Result<Request, ServiceError> {

@@ -10,7 +10,7 @@ mod hub;
 mod runner;
 
 pub use clock::Clock;
-pub use hub::{Hub, HubError};
+pub use hub::{Hub, HubError, PieceHeld};
 pub use runner::{EngineError, PortOptions, run};
 
 use std::collections::VecDeque;
