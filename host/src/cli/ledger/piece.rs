@@ -134,6 +134,12 @@ pub(super) fn piece(
         bail!("--csv and --plot name the same file; give each its own");
     }
     for file in args.csv.iter().chain(&args.plot) {
+        if ledger.is_own_file(file) {
+            bail!(
+                "{} is the ledger's own file and was left as it is; choose another name",
+                file.display()
+            );
+        }
         output::may_write(file, args.force)?;
     }
     let report = Report::of(&row, &ledger.weaving(row.piece)?)?;
