@@ -17,7 +17,7 @@ use cardwright_virtual::pty::{Handle, PtyError};
 use super::{ServiceError, VirtualChoice};
 use crate::job::{News, WeaveNews};
 use crate::weave::view::{Asking, OpenFault, View};
-use crate::weave::watch::{Choice, Decision, FaultKind, Remedy};
+use crate::weave::watch::{Choice, Decision, FaultKind, Remedy, Since};
 use crate::weave::{Says, Turns, Walk, Work, walk};
 
 /// How long a screen shows the same before it is looked at once more.
@@ -84,19 +84,19 @@ pub(super) struct Hands {
     handle: Handle,
     plan: Walk,
     gate: Gate,
-    /// The pick with which the weaver begins.
-    first: u64,
+    /// What had been done of the next pick where the work stood.
+    in_hand: Since,
     /// What the screen shows, and since when.
     shown: Option<(Box<View>, Instant)>,
 }
 
 impl Hands {
-    pub fn new(handle: Handle, plan: Walk, gate: Gate, first: u64) -> Hands {
+    pub fn new(handle: Handle, plan: Walk, gate: Gate, in_hand: Since) -> Hands {
         Hands {
             handle,
             plan,
             gate,
-            first,
+            in_hand,
             shown: None,
         }
     }
@@ -143,18 +143,22 @@ impl Hands {
             Some(Asking::CatchUp { .. }) => return Ok(vec![Says::CatchUp { take: true }]),
             None => {}
         }
+        let next = view.next.as_ref().map_or(0, |next| next.number - 1);
+        if view
+            .open
+            .last()
+            .is_some_and(|open| open.hands == Remedy::SayCard)
+        {
+            // as of every chain that is asked for; where there is no card, none can lie
+            let cards = self.plan.next_carded(next).into_iter();
+            return Ok(cards.flat_map(|_| decided(Decision::ChainReady)).collect());
+        }
         if !self.gate.swap(true, Ordering::AcqRel) {
-            let first = view
-                .next
-                .as_ref()
-                .map_or(self.first, |next| next.number - 1);
-            self.handle.tell_weaver(Vec::new(), first)?;
-            return Ok(Vec::new());
+            return self.begin(view, next);
         }
         let Some(mistake) = self.handle.weaver_waits()? else {
             return Ok(Vec::new());
         };
-        let next = view.next.as_ref().map_or(0, |next| next.number - 1);
         if mistake.kind == MistakeKind::Unweaves {
             // whoever takes picks out knows how many
             let picks = (mistake.step + 1).saturating_sub(mistake.next);
@@ -167,6 +171,31 @@ impl Hands {
             return Ok(Vec::new());
         };
         self.put_right(fault, view, next)
+    }
+
+    /// Begins where the work stands: what is wrong there is put right, and a pick that
+    /// was begun is woven to its end, before the next one.
+    fn begin(&self, view: &View, next: u64) -> Result<Vec<Says>, PtyError> {
+        let weft_lies = self.in_hand.wefts > 0;
+        let open = view.open.last();
+        if let Some(fault) = open.filter(|open| open.hands != Remedy::Throw || !weft_lies) {
+            return self.put_right(fault, view, next);
+        }
+        if self.in_hand == Since::default() {
+            self.handle.tell_weaver(Vec::new(), next)?;
+            return Ok(Vec::new());
+        }
+        let carded = step(&self.plan, next).is_some_and(|step| step.carded);
+        let shed = |act| Some(act).filter(|_| carded);
+        let weft = Some(Act::Throw).filter(|_| !weft_lies);
+        let mut acts = turns(view.turns_wanted.unwrap_or(0));
+        acts.extend(
+            [shed(Act::Lift), weft, Some(Act::Beat), shed(Act::Lower)]
+                .into_iter()
+                .flatten(),
+        );
+        self.handle.tell_weaver(acts, next + 1)?;
+        Ok(Vec::new())
     }
 
     /// Does what the screen says about a fault, and goes on.

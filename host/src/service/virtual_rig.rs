@@ -9,7 +9,7 @@ use cardwright_virtual::chance::{Chance, Fault};
 use cardwright_virtual::loom::{LoomOptions, MistakeKind, Mistakes};
 use cardwright_virtual::pty::{Handle, Options, VirtualRig};
 use cardwright_virtual::stock::Card;
-use cardwright_virtual::{Attendant, Faults, LineSettings, WorldSettings};
+use cardwright_virtual::{Attendant, Faults, LineSettings, Nameplate, WorldSettings};
 use serde::{Deserialize, Serialize};
 
 use super::ServiceError;
@@ -290,6 +290,8 @@ pub struct Stock {
     pub whole_bar: bool,
     /// A loom whose sensors are wired to the unit.
     pub loom: Option<LoomOptions>,
+    /// How often its board has been started before.
+    pub boots: u32,
 }
 
 impl Stock {
@@ -348,6 +350,10 @@ pub fn serve(
         blanks: if cards.is_empty() { BLANKS } else { 0 },
         cards,
         loom: stock.loom.clone(),
+        nameplate: Nameplate {
+            boots: stock.boots,
+            ..Nameplate::default()
+        },
         ..Options::default()
     };
     VirtualRig::serve(options).map_err(|error| ServiceError::Virtual(error.to_string()))

@@ -1,19 +1,24 @@
 //! Weaving: from a plan to a piece in the ledger, and the task that follows the loom.
 
+mod greeting;
+
 use std::path::PathBuf;
-use std::sync::Arc;
+use std::sync::{Arc, PoisonError};
 use std::time::Duration;
 
+use cardwright_protocol::loom::LoomSettings;
+use cardwright_virtual::Nameplate;
 use serde::{Deserialize, Serialize};
 use tokio::sync::mpsc;
 
+use self::greeting::Greeting;
 use super::virtual_loom::Hands;
 use super::{Outcome, RigChoice, ServiceError, Started, Stock};
 use crate::deck::Deck;
-use crate::engine::{Clock, Engine, Hub, run};
+use crate::engine::{Clock, Engine, Hub, PieceHeld, run};
 use crate::job::{News, Person};
 use crate::ledger::writer::{Answer, Command};
-use crate::ledger::{NewPiece, PieceRow};
+use crate::ledger::{BoardId, LedgerError, NewPiece, PieceNumber, PieceRow};
 use crate::loom::LoomFile;
 use crate::weave::{Change, Plan, Stored, Walk, Weave, WeaveOrder};
 
@@ -44,10 +49,21 @@ pub(super) async fn serve(
     let loom = asked.loom.as_deref().or(plan.loom());
     let loom = LoomFile::read(loom).map_err(request)?;
     let walk = Walk::new(Arc::new(plan));
-    let piece = match on_the_loom(&asked, walk.plan(), hub).await? {
-        Some(piece) => piece,
-        None => begun(walk.plan(), hub).await?,
-    };
+    // what is refused without a unit is refused before one is spoken to
+    if let Some(piece) = on_the_loom(&asked, walk.plan(), hub).await? {
+        held(piece.piece, hub)?;
+    }
+    let (gate, options) = super::virtual_loom::options(&walk, &rig.as_virtual);
+    let mut stock = Stock::default();
+    if rig.is_virtual() {
+        stock.boots = boots_before(hub).await?;
+        stock.loom = Some(options);
+    }
+    let mut started = Started::new(rig, &stock)?;
+    if let Some(end) = greeted(loom.settings(), &started, hub, persons).await? {
+        return Ok(end);
+    }
+    let (piece, _held) = chosen(&asked, walk.plan(), hub).await?;
     let plan_was = (piece.plan_sha256 != walk.plan().sha256()).then(|| piece.plan.clone());
     let mut stored: Stored = serde_json::from_value(piece.place).map_err(|error| {
         ServiceError::Request(format!(
@@ -60,22 +76,18 @@ pub(super) async fn serve(
         Some(text) => Some(changed(&text, &walk, &mut stored)?),
         None => None,
     };
-    let next = stored.place.next;
+    let in_hand = stored.place.since;
     let order = WeaveOrder {
         piece: piece.piece,
         walk: walk.clone(),
         settings: loom.settings(),
         take_up_mm: loom.take_up_mm(),
         stored,
-        unit: piece.unit,
+        // a virtual loom is made for this session, and nothing can have happened at it
+        // that nobody saw
+        unit: piece.unit.filter(|_| !rig.is_virtual()),
         speed: rig.speed(),
     };
-    let (gate, options) = super::virtual_loom::options(&walk, &rig.as_virtual);
-    let stock = Stock {
-        loom: rig.is_virtual().then_some(options),
-        ..Stock::default()
-    };
-    let mut started = Started::new(rig, &stock)?;
     let engine = Engine::new(Weave::new(order).changed(change));
     let Some(handle) = started.handle.take() else {
         let end = run(engine, &started.port, hub, started.clock, news, persons).await?;
@@ -84,7 +96,7 @@ pub(super) async fn serve(
     // the virtual weaver sees what the screen shows, and speaks as a person does
     let (news_in, mut news_out) = mpsc::channel(64);
     let (person_in, mut person_out) = mpsc::channel(16);
-    let mut hands = Hands::new(handle, walk, gate, next);
+    let mut hands = Hands::new(handle, walk, gate, in_hand);
     let work = run(
         engine,
         &started.port,
@@ -131,6 +143,50 @@ async fn pass_on(persons: &mut mpsc::Receiver<Person>, to: &mpsc::Sender<Person>
     true
 }
 
+/// How many boots a virtual loom's board has behind it, so that this one's number is
+/// new in the ledger: every virtual loom is the same board.
+async fn boots_before(hub: &Hub) -> Result<u32, ServiceError> {
+    let board = BoardId(Nameplate::default().board);
+    match hub.ask(Command::NextBoot(board)).await? {
+        Answer::Boot(boot) => Ok(boot.saturating_sub(1)),
+        _ => Err(no_number()),
+    }
+}
+
+fn no_number() -> ServiceError {
+    ServiceError::Request("the ledger gave no number".to_string())
+}
+
+/// Waits until the unit has answered. An end if there will be no weaving: it knows
+/// nothing of looms, or the person has left.
+async fn greeted(
+    settings: LoomSettings,
+    started: &Started,
+    hub: &Hub,
+    persons: &mut mpsc::Receiver<Person>,
+) -> Result<Option<Outcome>, ServiceError> {
+    let (greeting, answered) = Greeting::new(settings);
+    // of a unit that answers the weaving itself tells
+    let (news, _) = mpsc::channel(1);
+    let (port, clock) = (&started.port, started.clock);
+    let end = run(Engine::new(greeting), port, hub, clock, &news, persons).await?;
+    let met = *answered.lock().unwrap_or_else(PoisonError::into_inner);
+    let Some(met) = met else {
+        return Ok(Some(Outcome::from(end)));
+    };
+    let stored = Command::LoomEventsStored(met.board, met.boot);
+    match hub.ask(stored).await? {
+        // a boot that goes on has seen at least what it was known to have seen
+        Answer::NextEvent(stored) if stored > met.next => Err(LedgerError::BootUsed {
+            board: met.board,
+            boot: met.boot,
+            event: met.next,
+        }
+        .into()),
+        _ => Ok(None),
+    }
+}
+
 fn request(error: impl std::fmt::Display) -> ServiceError {
     ServiceError::Request(error.to_string())
 }
@@ -143,6 +199,30 @@ fn changed(text: &str, walk: &Walk, stored: &mut Stored) -> Result<Change, Servi
     let was = was.map(|was| Walk::new(Arc::new(was)));
     Change::of(was.as_ref(), walk, &now, &mut stored.place)
         .map_err(|short| ServiceError::Request(format!("{}: {short}", file.display())))
+}
+
+/// The piece to be woven, which nobody else weaves.
+async fn chosen(
+    asked: &WeaveAsked,
+    plan: &Plan,
+    hub: &Hub,
+) -> Result<(PieceRow, PieceHeld), ServiceError> {
+    let _alone = hub.choosing().await;
+    let piece = match on_the_loom(asked, plan, hub).await? {
+        Some(piece) => piece,
+        None => begun(plan, hub).await?,
+    };
+    let held = held(piece.piece, hub)?;
+    Ok((piece, held))
+}
+
+fn held(piece: PieceNumber, hub: &Hub) -> Result<PieceHeld, ServiceError> {
+    hub.hold(piece).ok_or_else(|| {
+        ServiceError::Request(format!(
+            "piece {} is being woven; leave it there first, or give --new to begin another",
+            piece.0
+        ))
+    })
 }
 
 /// The piece of this plan that is on the loom, if there is one that is to be gone on
@@ -192,8 +272,6 @@ async fn begun(plan: &Plan, hub: &Hub) -> Result<PieceRow, ServiceError> {
             place,
             unit: None,
         }),
-        _ => Err(ServiceError::Request(
-            "the ledger gave no number".to_string(),
-        )),
+        _ => Err(no_number()),
     }
 }

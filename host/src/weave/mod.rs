@@ -14,5 +14,6 @@ pub mod words;
 
 pub use change::{Change, Moved, TooShort};
 pub use plan::{DeckIndex, Plan, PlanError, PlanFault, WeftIndex};
+pub(crate) use task::{KNOWS_LOOMS, NO_LOOMS};
 pub use task::{Says, Stored, Weave, WeaveOrder};
 pub use walk::{Direction, Nearest, Pick, Turns, Walk, Work};

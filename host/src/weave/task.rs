@@ -17,6 +17,8 @@ use serde::{Deserialize, Serialize};
 use serde_json::json;
 use std::collections::VecDeque;
 
+pub(crate) use unit::{KNOWS_LOOMS, NO_LOOMS};
+
 use super::change::Change;
 use super::pace::Pace;
 use super::view::{Asking, Line};

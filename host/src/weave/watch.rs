@@ -17,7 +17,7 @@ mod turn;
 
 pub use decide::{Decision, NotDecided};
 pub use fault::{Apart, Choice, Fault, FaultId, FaultKind, Remedy};
-pub use place::{Place, Stand};
+pub use place::{Place, Since, Stand};
 
 use cardwright_protocol::loom::{Happening, LoomLine};
 use serde::{Deserialize, Serialize};

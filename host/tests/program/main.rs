@@ -20,4 +20,5 @@ mod scanned_paper;
 mod sigkill;
 mod support;
 mod virtual_port;
+mod weave;
 mod weaving;

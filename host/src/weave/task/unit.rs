@@ -15,7 +15,11 @@ use crate::loom::Moment;
 use crate::weave::watch::Apart;
 
 /// The first protocol version in which a unit knows of looms.
-const KNOWS_LOOMS: u16 = 2;
+pub const KNOWS_LOOMS: u16 = 2;
+
+/// What an older one is told of as.
+pub const NO_LOOMS: &str = "the unit's firmware knows nothing of looms; put the present one on it \
+                            (`cardwright rig flash`)";
 
 /// Clocks are compared again after this long, in milliseconds.
 const COMPARE_MS: i64 = 10_000;
@@ -27,9 +31,7 @@ impl Weave {
         self.follows = false;
         self.asked_at = None;
         if version < KNOWS_LOOMS {
-            let words = "the unit's firmware knows nothing of looms; put the present one on it \
-                         (`cardwright rig flash`)";
-            self.end = Some(End::Refused(words.to_string()));
+            self.end = Some(End::Refused(NO_LOOMS.to_string()));
             return;
         }
         fx.push(Effect::Send(HostToUnit::Ask(Question::Identity)));
