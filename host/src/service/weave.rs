@@ -6,7 +6,7 @@ use std::path::PathBuf;
 use std::sync::{Arc, PoisonError};
 use std::time::Duration;
 
-use cardwright_protocol::loom::LoomSettings;
+use cardwright_protocol::loom::{LoomCounts, LoomSettings};
 use cardwright_virtual::Nameplate;
 use serde::{Deserialize, Serialize};
 use tokio::sync::mpsc;
@@ -18,7 +18,7 @@ use crate::deck::Deck;
 use crate::engine::{Clock, Engine, Hub, PieceHeld, run};
 use crate::job::{News, Person};
 use crate::ledger::writer::{Answer, Command};
-use crate::ledger::{BoardId, LedgerError, NewPiece, PieceNumber, PieceRow};
+use crate::ledger::{BoardId, LedgerError, NewPiece, PieceNumber, PieceRow, UnitStored};
 use crate::loom::LoomFile;
 use crate::weave::{Change, Plan, Stored, Walk, Weave, WeaveOrder};
 
@@ -76,6 +76,16 @@ pub(super) async fn serve(
         Some(text) => Some(changed(&text, &walk, &mut stored)?),
         None => None,
     };
+    let mut unit = piece.unit;
+    if rig.is_virtual() {
+        // made for this session: all that it has seen is seen from its first event on
+        stored.counts = LoomCounts::default();
+        unit = Some(UnitStored {
+            board: BoardId(Nameplate::default().board),
+            boot: stock.boots.saturating_add(1),
+            next: 0,
+        });
+    }
     let in_hand = stored.place.since;
     let order = WeaveOrder {
         piece: piece.piece,
@@ -83,9 +93,7 @@ pub(super) async fn serve(
         settings: loom.settings(),
         take_up_mm: loom.take_up_mm(),
         stored,
-        // a virtual loom is made for this session, and nothing can have happened at it
-        // that nobody saw
-        unit: piece.unit.filter(|_| !rig.is_virtual()),
+        unit,
         speed: rig.speed(),
     };
     let engine = Engine::new(Weave::new(order).changed(change));

@@ -130,7 +130,8 @@ fn work_goes_on_after_a_fault_that_was_left_open() {
     for kind in kinds {
         let place = Place::new();
         let plan = plan(&place, "runner");
-        let faults = place.write("faults.toml", format!("seed = 2\n{kind} = 0.3\n"));
+        // with this seed no beat is left out in the hem, where nothing would show it
+        let faults = place.write("faults.toml", format!("seed = 5\n{kind} = 0.3\n"));
         let mut live = Live::start(weave(&place, &plan).arg("--faults").arg(&faults));
         live.line(|line| line.contains("\"sound\":true"));
         live.kill();
