@@ -213,8 +213,9 @@ impl OnTerminal {
     fn ends(&mut self) -> bool {
         let started = Instant::now();
         while started.elapsed() < PATIENCE {
-            if matches!(self.child.try_wait(), Ok(Some(_))) {
-                return true;
+            if let Ok(Some(status)) = self.child.try_wait() {
+                // not by a signal
+                return status.code().is_some();
             }
             std::thread::sleep(Duration::from_millis(10));
         }

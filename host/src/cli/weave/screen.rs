@@ -20,7 +20,7 @@ use super::colours::Colours;
 use super::draw::{Shown, draw};
 use super::keys::{Act, Keys};
 use super::said::DeckKnown;
-use super::typed::Typed;
+use super::typed::{Typed, let_go_if_gone};
 use crate::cli::session::{Orders, joined};
 use crate::job::{News, Person, WeaveNews};
 use crate::service::{Outcome, ServiceError};
@@ -90,6 +90,7 @@ impl OnTerminal {
             .await;
         drop((typed, person_to));
         let view = self.screen.view.take();
+        let_go_if_gone();
         drop(self);
         if ended == Ended::AtOnce {
             work.abort();

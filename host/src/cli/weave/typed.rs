@@ -18,6 +18,9 @@ const LOOK: Timespec = Timespec {
     tv_nsec: 100_000_000,
 };
 
+/// What is heard of a terminal that has gone away.
+const GONE: PollFlags = PollFlags::HUP.union(PollFlags::ERR).union(PollFlags::NVAL);
+
 /// How long that thread is waited for.
 const PARTING: Duration = Duration::from_millis(500);
 
@@ -68,6 +71,21 @@ impl Drop for Typed {
     }
 }
 
+/// Where the terminal has gone away, what is still written to it goes nowhere: giving it
+/// back would fail, and saying so too.
+pub(super) fn let_go_if_gone() {
+    let terminal = io::stdin();
+    let mut looked = [PollFd::new(&terminal, PollFlags::IN)];
+    let there = poll(&mut looked, Some(&Timespec::default())).is_ok_and(|there| there > 0);
+    if !there || !looked[0].revents().intersects(GONE) {
+        return;
+    }
+    if let Ok(nowhere) = std::fs::File::options().write(true).open("/dev/null") {
+        let _ = rustix::stdio::dup2_stdout(&nowhere);
+        let _ = rustix::stdio::dup2_stderr(&nowhere);
+    }
+}
+
 /// Waits a while for what is typed and passes it on. Whether more may come: not from a
 /// terminal that has gone away. That is looked at before each read, as a read from
 /// there would go on for ever.
@@ -80,8 +98,7 @@ fn pass_on(to: &mpsc::Sender<Event>) -> bool {
         Err(rustix::io::Errno::INTR) => false,
         Err(_) => return false,
     };
-    let gone = PollFlags::HUP | PollFlags::ERR | PollFlags::NVAL;
-    if there && looked[0].revents().intersects(gone) {
+    if there && looked[0].revents().intersects(GONE) {
         return false;
     }
     let mut came = false;
