@@ -196,15 +196,12 @@ impl Job {
         // a place counts from the switching-on in which the card was begun
         let boot = flight.boot.unwrap_or(now);
         let (id, verdict) = (record.id, record.verdict);
-        // a card that lies elsewhere has nothing wrong: the order's remedy sees to it
         let bad = !matches!(
             verdict,
-            ledger::Verdict::Good
-                | ledger::Verdict::Read
-                | ledger::Verdict::NotBegun
-                | ledger::Verdict::OutOfOrder
+            ledger::Verdict::Good | ledger::Verdict::Read | ledger::Verdict::NotBegun
         );
-        let spoiled = bad.then(|| SpoiledCard {
+        // a card that lies elsewhere is sound: what the order asks for sees to it
+        let spoiled = (bad && verdict != ledger::Verdict::OutOfOrder).then(|| SpoiledCard {
             place: record.place,
             boot,
             card: id.card,
