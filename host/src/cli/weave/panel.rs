@@ -15,6 +15,7 @@ use super::said::asks_first;
 use super::text::{count, number, wrap};
 use crate::weave::view::{Asking, OpenFault, View};
 use crate::weave::watch::Remedy;
+use crate::weave::words::turned;
 
 /// Lines of the border.
 const BORDER: usize = 2;
@@ -244,12 +245,9 @@ fn asking_panel(asking: &Asking, style: Style) -> Panel {
             next,
             faults,
         } => {
-            let turned = match turns.unsigned_abs() {
-                cards if *turns < 0 => format!("{} turned back", count(cards, "card", "cards")),
-                cards => format!("{} turned on", count(cards, "card", "cards")),
-            };
             let mut evidence = format!(
-                "the unit counted {turned} and {} ({})",
+                "the unit counted {} and {} ({})",
+                turned(*turns),
                 count(*beats, "beat", "beats"),
                 count(*events, "event", "events")
             );
