@@ -7,8 +7,10 @@ use serde::Serialize;
 
 /// Most stretches that are compared,
 const STRETCHES: i64 = 10;
-/// and fewest picks in one (common practice, no source).
+/// and fewest picks and steps of the wheel in one: it tells short lengths coarsely
+/// (common practice, no source).
 const FEWEST: i64 = 20;
+const FEWEST_STEPS: usize = 8;
 
 /// What picks are counted to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
@@ -158,7 +160,8 @@ fn stretches(points: &[Point], unit: Unit) -> Vec<Stretch> {
         return Vec::new();
     };
     let span = last.in_cloth - first.in_cloth;
-    let parts = (span / FEWEST).clamp(1, STRETCHES);
+    let steps = i64::try_from(points.len() / FEWEST_STEPS).unwrap_or(STRETCHES);
+    let parts = (span / FEWEST).min(steps).clamp(1, STRETCHES);
     let mut from = *first;
     let mut all = Vec::new();
     for part in 1..=parts {
