@@ -26,3 +26,4 @@ pub mod stack;
 pub mod wear;
 pub mod weave;
 pub mod wif;
+mod words;

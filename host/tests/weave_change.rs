@@ -46,7 +46,7 @@ fn a_change_further_on_asks_nothing() {
     let was = walk(dir.path(), &format!("{HEAD}{HEM}{FIELD}{HEM}"));
     let longer = format!("{HEAD}{HEM}{}{HEM}", FIELD.replace("= 2", "= 5"));
     let now = walk(dir.path(), &longer);
-    let change = Change::of(Some(&was), &now, &longer, &mut at(9)).expect("it is long enough");
+    let change = Change::of(Some(&was), &now, &mut at(9)).expect("it is long enough");
     assert_eq!(change.moved, None);
     assert_eq!(
         (change.plan.as_str(), change.plan_sha256.as_str()),
@@ -55,7 +55,7 @@ fn a_change_further_on_asks_nothing() {
     // the pick that is next is not woven yet: it may be another
     let other = format!("{HEAD}{HEM}{}", FIELD.replace("1-4, 3-2", "1-2, 5-6"));
     let now = walk(dir.path(), &other);
-    let moved = |next| Change::of(Some(&was), &now, "", &mut at(next)).map(|c| c.moved.is_some());
+    let moved = |next| Change::of(Some(&was), &now, &mut at(next)).map(|c| c.moved.is_some());
     assert_eq!((moved(4), moved(5)), (Ok(false), Ok(true)));
 }
 
@@ -66,14 +66,14 @@ fn a_place_that_shifts_is_asked_in_words_of_both_plans() {
     let was = walk(dir.path(), &format!("{HEAD}{HEM}{FIELD}"));
     let hem = HEM.replace("= 2", "= 6");
     let now = walk(dir.path(), &format!("{HEAD}{hem}{FIELD}"));
-    let change = Change::of(Some(&was), &now, "", &mut at(9)).expect("it is long enough");
+    let change = Change::of(Some(&was), &now, &mut at(9)).expect("it is long enough");
     let moved = change.moved.expect("two more ground picks came in");
     assert_eq!(moved.was, "pick 10 (card 2, field, repeat 2 of 2)");
     assert_eq!(moved.same_number, "pick 10 (card 4, field, repeat 1 of 2)");
     assert_eq!(moved.proposed, "pick 14 (card 2, field, repeat 2 of 2)");
     assert_eq!(moved.next, 13);
     // what nobody can read any more is asked for, too
-    let change = Change::of(None, &now, "", &mut at(9)).expect("it is long enough");
+    let change = Change::of(None, &now, &mut at(9)).expect("it is long enough");
     assert_eq!(change.moved.map(|moved| moved.next), Some(9));
 }
 
@@ -83,7 +83,7 @@ fn a_plan_shorter_than_the_piece_is_refused() {
     deck(dir.path(), "d");
     let was = walk(dir.path(), &format!("{HEAD}{HEM}{FIELD}"));
     let now = walk(dir.path(), &format!("{HEAD}{HEM}"));
-    let refused = Change::of(Some(&was), &now, "", &mut at(9)).expect_err("it has two picks");
+    let refused = Change::of(Some(&was), &now, &mut at(9)).expect_err("it has two picks");
     assert_eq!(
         refused.to_string(),
         "the plan was changed and has 2 picks now, and 9 of it lie behind the piece (next was \
@@ -112,7 +112,7 @@ fn the_card_that_stands_is_of_the_same_deck_afterwards() {
         stands: Some(stands),
         ..at(3)
     };
-    let change = Change::of(Some(&was), &now, &text, &mut place).expect("it is long enough");
+    let change = Change::of(Some(&was), &now, &mut place).expect("it is long enough");
     assert_eq!(change.moved, None);
     let deck = DeckIndex(deck.expect("it is there"));
     assert_eq!(place.stands, Some(Stand { deck, card }));

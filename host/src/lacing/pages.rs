@@ -4,10 +4,9 @@
 use super::face::Face;
 use super::flow::{Flow, LEFT, PLAIN, SMALL, Set, WIDTH, height, letters, text_width};
 use super::text::capital;
-use super::words::{
-    REMINDERS, counted, mending, numbers, rule, standing, to_see_to, wires, wires_source,
-};
+use super::words::{REMINDERS, mending, numbers, rule, standing, to_see_to, wires, wires_source};
 use super::{Card, Chain, Fault, Lacing};
+use crate::words::counted;
 use cardwright_protocol::CardNumber;
 use std::fmt::Write as _;
 

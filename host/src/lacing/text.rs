@@ -1,11 +1,10 @@
 //! The sheet as lines for a terminal.
 
-use super::words::{
-    REMINDERS, counted, mending, numbers, rule, standing, to_see_to, wires, wires_source,
-};
+use super::words::{REMINDERS, mending, numbers, rule, standing, to_see_to, wires, wires_source};
 use super::{Card, Chain, Fault, Lacing};
 use crate::deck::CardFormat;
 use crate::picture::card_lines;
+use crate::words::counted;
 use std::fmt::Write as _;
 
 /// Columns that a line takes at most.

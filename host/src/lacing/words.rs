@@ -2,6 +2,7 @@
 
 use super::{Card, Cylinders, Fault, LARGE_SET_FROM, Lacing, PEG, Place, Wires};
 use crate::deck::{CardFormat, CardList};
+use crate::words::counted;
 use cardwright_protocol::{CardNumber, Stroke};
 
 /// One place: `row 3 hole 4`, `peg hole at the far end`.
@@ -86,12 +87,6 @@ pub(super) fn mending(format: &CardFormat, fault: &Fault) -> Vec<(&'static str, 
 pub(super) fn numbers(cards: &[u32]) -> String {
     let list = CardList::from_cards(cards.iter().copied().map(CardNumber));
     list.to_string().replace(',', ", ")
-}
-
-/// `1 card`, `2 cards`.
-pub(super) fn counted(count: usize, one: &str) -> String {
-    let many = if count == 1 { "" } else { "s" };
-    format!("{count} {one}{many}")
 }
 
 /// What is to be seen to before lacing: what it is, and the cards.

@@ -5,7 +5,8 @@ use super::picks::median;
 use super::records::{Decided, Entry, Fault, What};
 use super::sessions::Session;
 use crate::ledger::UnixMillis;
-use crate::weave::words::{count, turned};
+use crate::weave::words::turned;
+use crate::words::counted;
 use serde::Serialize;
 
 /// A fault that was seen at the loom.
@@ -184,8 +185,7 @@ fn choice_words(choice: &str) -> String {
 
 fn decision_words(decided: &Decided, faults: &[FaultSeen]) -> String {
     match decided {
-        Decided::Unwove { picks: 1, .. } => "1 pick taken out".to_string(),
-        Decided::Unwove { picks, .. } => format!("{picks} picks taken out"),
+        Decided::Unwove { picks, .. } => format!("{} taken out", counted(*picks, "pick")),
         Decided::ChainReady => "the chain is laid".to_string(),
         Decided::Stands { card } => match card.get("card").unwrap_or(card).as_u64() {
             Some(card) => format!("card {card} stands"),
@@ -220,7 +220,7 @@ pub(super) fn said(
             What::Decided(decided) => decisions.push(said(decision_words(decided, faults))),
             What::Caught(caught) => {
                 let taken = if caught.taken { "taken" } else { "laid aside" };
-                let (turned, beats) = (turned(caught.turns), count(caught.beats, "beat"));
+                let (turned, beats) = (turned(caught.turns), counted(caught.beats, "beat"));
                 decisions.push(said(format!(
                     "what was counted while the program was off was {taken} ({turned}, {beats})"
                 )));

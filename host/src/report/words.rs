@@ -3,6 +3,7 @@
 
 use super::{Report, Unit};
 use crate::ledger::UnixMillis;
+use crate::words::counted;
 use jiff::Timestamp;
 
 /// A time span: `2 h 05 min`, `3 min 20 s`, `4 min`, `45 s`, `1.5 s`.
@@ -36,12 +37,6 @@ pub fn length(mm: f64, unit: Unit) -> String {
         Unit::Centimetre if mm.abs() < 1000.0 => format!("{:.1} cm", mm / 10.0),
         Unit::Centimetre => format!("{:.3} m", mm / 1000.0),
     }
-}
-
-/// `1 pick`, `2 picks`.
-#[must_use]
-pub fn counted(count: usize, one: &str) -> String {
-    format!("{count} {one}{}", if count == 1 { "" } else { "s" })
 }
 
 /// What was woven, in a line.

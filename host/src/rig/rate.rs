@@ -8,8 +8,9 @@
 
 use cardwright_protocol::card::{MOST_HOLES, Stroke};
 use cardwright_protocol::host_to_unit::Settings;
-use cardwright_protocol::unit_to_host::{BadSetting, SAMPLES_HELD};
+use cardwright_protocol::unit_to_host::BadSetting;
 use cardwright_rig::limits::{COIL_HEAT_US, LAMP_SETTLE_US, LEAST_STAGGER_US, PICK_US, check};
+use cardwright_rig::plan::Plan;
 
 use super::RigFile;
 use crate::deck::{CardFormat, Deck};
@@ -55,8 +56,7 @@ impl Rate {
     pub fn new(rig: &RigFile, format: &CardFormat) -> Result<Rate, NoRate> {
         let s = rig.settings(format);
         check(&s).map_err(NoRate::Setting)?;
-        let rows = usize::from(format.strokes()) + 2;
-        if rows * usize::from(s.samples_per_row) * usize::from(s.holes) > SAMPLES_HELD {
+        if !Plan::new(s).fits(format.strokes()) {
             return Err(NoRate::Readings);
         }
         let to_first = f64::from(s.edge_to_punch_um) + f64::from(s.first_stroke_um);

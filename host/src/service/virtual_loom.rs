@@ -16,7 +16,7 @@ use cardwright_virtual::pty::{Handle, PtyError};
 
 use super::{ServiceError, VirtualChoice};
 use crate::job::{News, WeaveNews};
-use crate::weave::view::{Asking, OpenFault, View};
+use crate::weave::view::{OpenFault, View};
 use crate::weave::watch::{Choice, Decision, FaultKind, Remedy, Since};
 use crate::weave::{Says, Turns, Walk, Work, walk};
 
@@ -135,13 +135,8 @@ impl Hands {
             return Ok(Vec::new());
         }
         let decided = |decision| vec![Says::Decided { decision }];
-        match view.asking {
-            Some(Asking::Chain { .. }) => return Ok(decided(Decision::ChainReady)),
-            Some(Asking::Place { next, .. }) => {
-                return Ok(decided(Decision::NextIs { pick: next - 1 }));
-            }
-            Some(Asking::CatchUp { .. }) => return Ok(vec![Says::CatchUp { take: true }]),
-            None => {}
+        if let Some(asking) = &view.asking {
+            return Ok(vec![asking.yes()]);
         }
         let next = view.next.as_ref().map_or(0, |next| next.number - 1);
         if view

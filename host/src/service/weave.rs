@@ -64,7 +64,6 @@ pub(super) async fn serve(
         return Ok(end);
     }
     let (piece, _held) = chosen(&asked, walk.plan(), hub).await?;
-    let plan_was = (piece.plan_sha256 != walk.plan().sha256()).then(|| piece.plan.clone());
     let mut stored: Stored = serde_json::from_value(piece.place).map_err(|error| {
         ServiceError::Request(format!(
             "where piece {} stands cannot be read from the ledger ({error}); begin a new piece with \
@@ -72,9 +71,9 @@ pub(super) async fn serve(
             piece.piece.0
         ))
     })?;
-    let change = match plan_was {
-        Some(text) => Some(changed(&text, &walk, &mut stored)?),
-        None => None,
+    let change = match piece.plan_sha256 == walk.plan().sha256() {
+        true => None,
+        false => Some(changed(&piece.plan, &walk, &mut stored)?),
     };
     let mut unit = piece.unit;
     if rig.is_virtual() {
@@ -202,10 +201,9 @@ fn request(error: impl std::fmt::Display) -> ServiceError {
 /// What it means for a piece that its plan, which was `text`, is another now.
 fn changed(text: &str, walk: &Walk, stored: &mut Stored) -> Result<Change, ServiceError> {
     let file = walk.plan().file();
-    let now = crate::input::text(file).map_err(request)?;
     let was = Plan::parse(text, file, &mut Deck::read).ok();
     let was = was.map(|was| Walk::new(Arc::new(was)));
-    Change::of(was.as_ref(), walk, &now, &mut stored.place)
+    Change::of(was.as_ref(), walk, &mut stored.place)
         .map_err(|short| ServiceError::Request(format!("{}: {short}", file.display())))
 }
 
@@ -259,13 +257,12 @@ async fn on_the_loom(
 }
 
 async fn begun(plan: &Plan, hub: &Hub) -> Result<PieceRow, ServiceError> {
-    let text = crate::input::text(plan.file()).map_err(request)?;
     let place = serde_json::to_value(Stored::default()).map_err(request)?;
     let at = Clock::time_of_day();
     let new = NewPiece {
         name: plan.name().to_string(),
         plan_sha256: plan.sha256().to_string(),
-        plan: text.clone(),
+        plan: plan.text().to_string(),
         at,
         place: place.clone(),
     };
@@ -274,7 +271,7 @@ async fn begun(plan: &Plan, hub: &Hub) -> Result<PieceRow, ServiceError> {
             piece,
             name: plan.name().to_string(),
             plan_sha256: plan.sha256().to_string(),
-            plan: text,
+            plan: plan.text().to_string(),
             began: at,
             ended: None,
             place,

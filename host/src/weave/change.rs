@@ -11,6 +11,7 @@ use super::plan::DeckIndex;
 use super::walk::{Pick, Walk, Work};
 use super::watch::{Place, Stand};
 use super::words;
+use crate::words::counted;
 
 /// A changed plan by which a piece is to be gone on with.
 #[derive(Clone, Debug, PartialEq)]
@@ -55,17 +56,12 @@ impl Change {
     ///
     /// # Errors
     /// [`TooShort`].
-    pub fn of(
-        was: Option<&Walk>,
-        now: &Walk,
-        text: &str,
-        place: &mut Place,
-    ) -> Result<Change, TooShort> {
+    pub fn of(was: Option<&Walk>, now: &Walk, place: &mut Place) -> Result<Change, TooShort> {
         let next = place.next;
         let stood = was.map_or_else(|| format!("pick {}", next + 1), |was| pick_at(was, next));
         if now.len() < next {
             return Err(TooShort {
-                picks: words::count(now.len(), "pick"),
+                picks: counted(now.len(), "pick"),
                 behind: next,
                 was: format!("next was {stood}"),
             });
@@ -85,7 +81,7 @@ impl Change {
         place.last = place.last.and_then(|stand| carried(was?, now, stand));
         Ok(Change {
             plan_sha256: now.plan().sha256().to_string(),
-            plan: text.to_string(),
+            plan: now.plan().text().to_string(),
             moved,
         })
     }
@@ -146,7 +142,7 @@ fn like(was: &Walk, now: &Walk, number: u64) -> Option<u64> {
 /// A pick in words: its number, what it is woven by, and where in the plan it is.
 fn pick_at(walk: &Walk, number: u64) -> String {
     let Some(pick) = walk.pick(number) else {
-        return format!("nothing after its {}", words::count(walk.len(), "pick"));
+        return format!("nothing after its {}", counted(walk.len(), "pick"));
     };
     let by = match pick.work {
         Work::Ground => "ground".to_string(),

@@ -55,6 +55,7 @@ pub struct WeftIndex(pub usize);
 #[derive(Clone, Debug)]
 pub struct Plan {
     file: PathBuf,
+    text: String,
     sha256: String,
     name: String,
     length: Option<Length>,
@@ -154,6 +155,12 @@ impl Plan {
     #[must_use]
     pub fn file(&self) -> &Path {
         &self.file
+    }
+
+    /// Its text.
+    #[must_use]
+    pub fn text(&self) -> &str {
+        &self.text
     }
 
     /// SHA-256 of its text, as hexadecimal. The decks have their own.

@@ -2,7 +2,8 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::watch::{Choice, Fault, Remedy, Stand};
+use super::task::Says;
+use super::watch::{Choice, Decision, Fault, Remedy, Stand};
 
 /// The next pick.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -45,6 +46,19 @@ pub struct OpenFault {
 }
 
 impl Asking {
+    /// What it is to say yes to it.
+    #[must_use]
+    pub fn yes(&self) -> Says {
+        let decision = match self {
+            Asking::CatchUp { .. } => return Says::CatchUp { take: true },
+            Asking::Chain { .. } => Decision::ChainReady,
+            Asking::Place { next, .. } => Decision::NextIs {
+                pick: next.saturating_sub(1),
+            },
+        };
+        Says::Decided { decision }
+    }
+
     /// What is to be known of a plan that was changed, if that is what is asked about.
     #[must_use]
     pub fn changed(&self) -> Option<String> {
@@ -68,6 +82,14 @@ impl Asking {
         };
         let way = if *back { "back" } else { "forwards" };
         Some(format!("the next turn, {way}, brings {card}"))
+    }
+}
+
+impl View {
+    /// All picks that lie in the cloth, those beside the plan with them.
+    #[must_use]
+    pub fn in_the_cloth(&self) -> u64 {
+        u64::from(self.stray) + u64::try_from(self.in_cloth).unwrap_or_default()
     }
 }
 

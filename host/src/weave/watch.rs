@@ -170,17 +170,11 @@ impl Watch {
         }
     }
 
-    /// The direction in which the cards run at this carded pick: how it is reached,
-    /// or how they go on from it.
-    fn runs(&self, pick: u64) -> Direction {
-        self.walk.way_at(pick)
-    }
-
     /// The way of the next turn, which brings the card that the next carded pick
     /// wants.
     #[must_use]
     pub fn next_turn(&self) -> Option<Direction> {
-        Some(self.runs(self.walk.next_carded(self.place.next)?))
+        Some(self.walk.way_at(self.walk.next_carded(self.place.next)?))
     }
 
     /// The turn that brings this carded pick, if it is one turn.
@@ -225,7 +219,7 @@ impl Watch {
         let target = self.stand_of(carded)?;
         let way = match self.walk.pick(carded)?.turns {
             // a chain that is laid before its time lies a turn before its card
-            Turns::Hang { .. } => Some(self.runs(carded)),
+            Turns::Hang { .. } => Some(self.walk.way_at(carded)),
             _ => self.way_to(carded),
         };
         let way = way.filter(|_| carded != self.place.next);

@@ -3,6 +3,7 @@
 use super::plan::{Length, Plan};
 use super::walk::Walk;
 use super::watch::{Apart, Choice, Fault, FaultKind, Remedy, Stand};
+use crate::words::counted;
 
 /// A card, with its deck where the plan has several.
 #[must_use]
@@ -158,7 +159,7 @@ pub fn plan_weaves(walk: &Walk) -> Option<String> {
     let (weaves, off, more) = match walk.plan().length()? {
         Length::Picks(wanted) => {
             let (all, off) = (walk.len(), walk.len().abs_diff(wanted));
-            (off > 0).then(|| (count(all, "pick"), count(off, "pick"), all > wanted))?
+            (off > 0).then(|| (counted(all, "pick"), counted(off, "pick"), all > wanted))?
         }
         Length::Millimetres(wanted) => {
             let (all, pick) = (walk.length_of(walk.len())?, walk.length_of(1)?);
@@ -175,18 +176,12 @@ pub fn plan_weaves(walk: &Walk) -> Option<String> {
 /// How far the cylinder was turned in all, forwards positive.
 #[must_use]
 pub fn turned(cards: i64) -> String {
-    let many = count(cards.unsigned_abs(), "card");
+    let many = counted(cards.unsigned_abs(), "card");
     match cards {
         ..0 => format!("{many} turned back"),
         0 => "no card turned".to_string(),
         _ => format!("{many} turned on"),
     }
-}
-
-/// `1 pick`, `2 picks`.
-#[must_use]
-pub fn count(many: u64, one: &str) -> String {
-    format!("{many} {one}{}", if many == 1 { "" } else { "s" })
 }
 
 /// What can be decided instead.

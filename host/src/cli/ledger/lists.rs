@@ -4,10 +4,11 @@
 
 use super::decks::{deck_of_file, deck_of_name};
 use super::wording::{
-    all_kinds, card, card_range, counted, deck_name, detail, ending, fault, folded, kinds, plain,
-    shortened, to_the_second, wrapped,
+    all_kinds, card, card_range, deck_name, detail, ending, fault, folded, kinds, plain, shortened,
+    to_the_second, wrapped,
 };
 use crate::ledger::{AttemptRow, EventRow, Fault, Ledger, UnitRow};
+use crate::words::counted;
 use anyhow::bail;
 use cardwright_protocol::JobNumber;
 use serde::Serialize;

@@ -2,8 +2,9 @@
 //! columns. Refuses nothing.
 
 use super::wording::{plain, shortened, to_the_minute, to_the_second, wrapped};
-use crate::report::words::{counted, duration, length};
+use crate::report::words::{duration, length};
 use crate::report::{FaultsOfKind, Report, Said, Session, Stop, Stretch, TenMinutes};
+use crate::words::counted;
 use std::fmt::Write as _;
 use std::io::Write;
 

@@ -2,6 +2,7 @@
 //! terminal of 80 columns. Refuses nothing.
 
 use crate::ledger::{CardRow, Fault, JobRow, UnixMillis};
+use crate::words::counted;
 use serde_json::Value;
 use std::collections::BTreeMap;
 
@@ -16,12 +17,6 @@ pub(super) fn deck_name(job: &JobRow) -> String {
     job.deck
         .as_deref()
         .map_or_else(|| "no deck".to_string(), plain)
-}
-
-/// `1 attempt`, `2 attempts`.
-pub(super) fn counted(count: u64, one: &str) -> String {
-    let more = if count == 1 { "" } else { "s" };
-    format!("{count} {one}{more}")
 }
 
 /// `card 7` or `cards 7-9`.

@@ -272,9 +272,7 @@ impl Keys {
             }
             Entry::Note => return note(&self.text),
             Entry::Unwove => {
-                let counted = u64::try_from(view.in_cloth).unwrap_or_default();
-                let there = counted + u64::from(view.stray);
-                let picks = within(number()?, there, ("pick", "in the cloth"))?;
+                let picks = within(number()?, view.in_the_cloth(), ("pick", "in the cloth"))?;
                 Decision::Unwove {
                     picks: u32::try_from(picks).unwrap_or(u32::MAX),
                 }
@@ -313,18 +311,9 @@ fn within(number: u64, most: u64, (one, there): (&str, &str)) -> Result<u64, Str
 
 /// Yes to what is asked.
 fn yes(view: &View) -> Act {
-    match &view.asking {
-        Some(Asking::CatchUp { .. }) => Act::Say(Says::CatchUp { take: true }),
-        Some(Asking::Chain { .. }) => Act::Say(Says::Decided {
-            decision: Decision::ChainReady,
-        }),
-        Some(Asking::Place { next, .. }) => Act::Say(Says::Decided {
-            decision: Decision::NextIs {
-                pick: next.saturating_sub(1),
-            },
-        }),
-        None => Act::None,
-    }
+    view.asking
+        .as_ref()
+        .map_or(Act::None, |asking| Act::Say(asking.yes()))
 }
 
 /// A choice about the open fault on top.

@@ -9,8 +9,9 @@
 //!   `weft`, `back`, `turns` (how the cylinder gets there, if not by one turn); `picks`
 //!   are those woven and those of the plan.
 //! - `asked`: what an answer would now answer, told at each change. `asking` is null or
-//!   has `asks`: `chain` with `card`, or `catch_up` with `events`, `turns`, `beats`,
-//!   `next`, `faults`. `fault` is null or the fault that a number decides about: its
+//!   has `asks`: `chain` with `card` and `back`, `catch_up` with `events`, `turns`,
+//!   `beats`, `next`, `faults`, or `place` (in a changed plan) with `was`,
+//!   `same_number`, `next`, `proposed`. `fault` is null or the fault that a number decides about: its
 //!   `words`, `evidence`, `remedy` and, from 1, the `choices`. `open_faults` counts all.
 //! - `refused`: `words` say why a typed line was not taken.
 //! - `summary`, the last: `piece`, `picks`, `of`, `in_cloth`, `length_mm`,
@@ -31,8 +32,9 @@ use crate::job::{News, Person, WeaveNews};
 use crate::service::{Outcome, Request};
 use crate::weave::view::{Asking, Line, NextPick, View};
 use crate::weave::watch::{Decision, Stand};
-use crate::weave::words::{count, turned};
+use crate::weave::words::turned;
 use crate::weave::{DeckIndex, Says, Walk};
+use crate::words::counted;
 
 const HELP: &str = "\
 type and Enter: nothing = yes to what is asked, x = no; u N = I took N picks out; c N = card N
@@ -214,11 +216,7 @@ impl Lines {
         let decided = |decision| Ok(Some(Says::Decided { decision }));
         match word {
             "" => match &self.asked {
-                Some(Asking::CatchUp { .. }) => Ok(Some(Says::CatchUp { take: true })),
-                Some(Asking::Chain { .. }) => decided(Decision::ChainReady),
-                Some(Asking::Place { next, .. }) => decided(Decision::NextIs {
-                    pick: next.saturating_sub(1),
-                }),
+                Some(asking) => Ok(Some(asking.yes())),
                 None => Err(HELP.to_string()),
             },
             "x" if matches!(self.asked, Some(Asking::CatchUp { .. })) => {
@@ -326,13 +324,15 @@ pub(super) fn woven(view: &View) -> String {
 /// What lies in the cloth, and which pick of the plan is next: where a weaver has said
 /// that, the one says nothing of the other.
 fn place(view: &View) -> String {
-    let in_cloth = u64::try_from(view.in_cloth).unwrap_or_default() + u64::from(view.stray);
     let (done, all) = view.picks;
     let next = match done {
         done if done < all => format!("pick {} of {all} is next", done + 1),
         _ => "no pick of the plan is left".to_string(),
     };
-    format!("{} in the cloth, {next}", count(in_cloth, "pick"))
+    format!(
+        "{} in the cloth, {next}",
+        counted(view.in_the_cloth(), "pick")
+    )
 }
 
 /// The number that was typed.
@@ -362,9 +362,9 @@ fn asked_words(asking: &Asking) -> String {
             format!(
                 "while this program was off: {}, {}, {}{faults}; if that was weaving, pick {next} \
                  is next. Enter: take it so; x: leave it out",
-                count(*events, "event"),
+                counted(*events, "event"),
                 turned(*turns),
-                count(*beats, "beat")
+                counted(*beats, "beat")
             )
         }
         Asking::Place { next, proposed, .. } => format!(

@@ -8,7 +8,7 @@
 //! So everything is written down here, and only what counts is kept.
 
 use super::super::light::{Lanes, greater, lesser};
-use std::sync::LazyLock;
+use std::sync::OnceLock;
 
 /// Values in columns, each with as many as count in it.
 #[derive(Clone, Debug)]
@@ -70,8 +70,8 @@ impl<const N: usize> Columns<N> {
         let most = self.counts.iter().copied().max().unwrap_or(0);
         let lines = self.lines.get_mut(..most).unwrap_or_default();
         match NETWORKS.get(most) {
-            Some(network) => {
-                for [low, high] in network {
+            Some(list) => {
+                for [low, high] in list.get_or_init(|| network(most)) {
                     exchange(lines, usize::from(*low), usize::from(*high));
                 }
             }
@@ -104,18 +104,17 @@ fn merge_exchange(most: usize, mut exchange: impl FnMut(usize, usize)) {
     }
 }
 
-/// The pairs for as many as a card has rows or a stretch has positions, as a list, which
-/// is quicker to follow.
-static NETWORKS: LazyLock<Vec<Vec<[u8; 2]>>> = LazyLock::new(|| {
-    let network = |most: u8| {
-        let mut pairs = Vec::new();
-        // no place is beyond `most`
-        merge_exchange(most.into(), |low, high| pairs.push([low as u8, high as u8]));
-        pairs
-    };
-    (0..=LISTED).map(network).collect()
-});
-const LISTED: u8 = 128;
+/// The pairs for so many as a card has rows or a stretch has positions, each made into a
+/// list when it is first asked for: that is quicker to follow.
+static NETWORKS: [OnceLock<Vec<[u8; 2]>>; LISTED] = [const { OnceLock::new() }; LISTED];
+const LISTED: usize = 128;
+
+/// The list for `most`, which is less than [`LISTED`].
+fn network(most: usize) -> Vec<[u8; 2]> {
+    let mut pairs = Vec::new();
+    merge_exchange(most, |low, high| pairs.push([low as u8, high as u8]));
+    pairs
+}
 
 /// Puts two lines in order, column by column.
 #[inline]

@@ -120,17 +120,11 @@ impl<'a, const N: usize> Tracker<'a, N> {
                 moment[lane] += along * line[lane];
             }
         }
-        // without a branch, which would be guessed wrong at every other hole
-        let mut least = [self.clear; N];
-        if near_peg != &[false; N] {
-            for lane in 0..N {
-                least[lane] = [self.clear, f32::INFINITY][usize::from(near_peg[lane])];
-            }
-        }
         for lane in 0..N {
-            let told = sum[lane] > least[lane];
-            sum[lane] = if told { sum[lane] } else { 0.0 };
-            moment[lane] = if told { moment[lane] } else { 0.0 };
+            // without a branch, which would be guessed wrong at every other hole
+            let told = f32::from(u8::from((sum[lane] > self.clear) & !near_peg[lane]));
+            sum[lane] *= told;
+            moment[lane] *= told;
         }
         let all = halved(sum, |a, b| a + b);
         let moments = halved(moment, |a, b| a + b);

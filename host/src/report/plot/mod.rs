@@ -9,9 +9,10 @@ mod curves;
 mod frame;
 mod marks;
 
-use super::words::{counted, duration, woven};
+use super::words::{duration, woven};
 use super::{Report, ReportError};
 use crate::picture::{escaped, shortened};
+use crate::words::counted;
 use axes::Times;
 use std::fmt::Write as _;
 

@@ -60,6 +60,7 @@ pub(super) fn parse(text: &str, file: &Path, deck: DeckOf) -> Result<Plan, PlanE
             cause,
         },
     })?;
+    plan.text = text.to_owned();
     plan.sha256 = hex(&<sha2::Sha256 as sha2::Digest>::digest(text));
     Ok(plan)
 }
@@ -74,6 +75,7 @@ fn read(whole: &Table, file: &Path, deck: DeckOf) -> Result<Plan, Refused> {
     let path_of = |key| whole.get(key).map(|value| path(&value, folder)).transpose();
     let mut plan = Plan {
         file: file.to_owned(),
+        text: String::new(),
         sha256: String::new(),
         name,
         length,

@@ -7,7 +7,7 @@ use thiserror::Error;
 use super::fault::{Choice, FaultId};
 use super::place::{Since, Stand};
 use super::{Told, Turns, Watch};
-use crate::weave::words::count;
+use crate::words::counted;
 
 /// What a weaver decides.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -80,7 +80,7 @@ pub enum NotDecided {
 }
 
 fn too_many(picks: u32, there: u64) -> String {
-    let picks = count(u64::from(picks), "pick");
+    let picks = counted(u64::from(picks), "pick");
     match there {
         0 => format!("{picks} cannot have been taken out: no pick lies in the cloth"),
         1 => format!("{picks} cannot have been taken out: 1 pick lies in the cloth; give 1"),
@@ -113,7 +113,7 @@ impl Watch {
                 if let Some(pick) = self.walk.next_carded(self.place.next) {
                     self.place.stands = self
                         .stand_of(pick)
-                        .map(|target| self.neighbour(target, self.runs(pick).reversed()));
+                        .map(|target| self.neighbour(target, self.walk.way_at(pick).reversed()));
                     self.place.last = self.place.stands;
                 }
                 self.stands_known(at, told);
@@ -209,7 +209,7 @@ impl Watch {
             .is_some_and(|pick| matches!(pick.turns, Turns::ByHand { .. }));
         by_hand
             || stands == target && carded == self.place.next
-            || self.neighbour(target, self.runs(carded).reversed()) == stands
+            || self.neighbour(target, self.walk.way_at(carded).reversed()) == stands
     }
 
     fn choose(

@@ -57,7 +57,7 @@ impl Watch {
         let (Some(target), Some(pick)) = (self.stand_of(carded), self.walk.pick(carded)) else {
             return;
         };
-        let runs = self.runs(carded);
+        let runs = self.walk.way_at(carded);
         let onward = self.way_on(carded);
         // the other way from the plan's card is a way back to before it, unless its
         // shed was opened and the plan turns there
