@@ -35,21 +35,25 @@ struct StrokeRegister {
     /// Offset of its peg hole.
     peg_mm: Option<f64>,
     holes: u8,
+    /// Positions that are surely wrong, and those not to be told.
+    wrong: u8,
+    doubtful: u8,
 }
 
 impl StrokeRegister {
     /// Of a stroke with these cells, whose needle holes lie this far off.
     fn of(cells: &[Cell], off_mm: Option<f32>) -> StrokeRegister {
-        let (mut found, mut faults) = (StrokeRegister::default(), 0u8);
+        let mut found = StrokeRegister::default();
         for cell in cells {
             // without a branch: whether a hole is required is as good as chance
             let right = cell.required & (cell.judged == Judged::Right);
-            faults += u8::from(cell.judged.is_wrong());
+            found.wrong += u8::from(cell.judged.is_wrong());
+            found.doubtful += u8::from(cell.judged == Judged::Doubtful);
             found.holes += u8::from(right);
         }
         // A row that is mostly wrong is another row, not a displaced one.
-        if faults >= found.holes.max(1) {
-            return StrokeRegister::default();
+        if found.wrong >= found.holes.max(1) {
+            return found;
         }
         for cell in cells.iter().rev().take_while(|cell| cell.hole == 0) {
             let right = cell.judged == Judged::Right;
@@ -109,10 +113,11 @@ impl Case<'_> {
             let punches = what.punches();
             let aside_mm = (measured.plane.skew * self.place_mm(stroke)) as f32;
             let across_um = wider.map(|wider_mm| light::micrometres(wider_mm - aside_mm));
-            for ((spot, hole), across_um) in row.iter().zip(1u8..).zip(across_um) {
-                let required = punches.has(hole);
-                cells.push(cell(stroke, hole, required, spot, Some(across_um)));
-            }
+            let row = row.iter().zip(&across_um).enumerate();
+            cells.extend(row.map(|(lane, (spot, across_um))| {
+                let required = punches.0 >> lane & 1 == 1;
+                cell(stroke, lane as u8 + 1, required, spot, Some(*across_um))
+            }));
             let pegs = measured.pegs.iter();
             for peg in pegs.filter(|peg| peg.stroke == usize::from(stroke)) {
                 let across_um = peg.across_mm.map(light::micrometres);
@@ -168,7 +173,11 @@ impl Case<'_> {
     }
 
     fn verdict(&self, cells: &[Cell], strokes: &[StrokeRegister], plane: Plane) -> Verdict {
-        let faults = self.faults(cells);
+        let faults = if strokes.iter().any(|found| found.wrong > 0) {
+            self.faults(cells)
+        } else {
+            Vec::new()
+        };
         let out = self.out_of_register(strokes, plane);
         if out != OutOfRegister::default() {
             return Verdict::OutOfRegister(OutOfRegister { faults, ..out });
@@ -176,7 +185,9 @@ impl Case<'_> {
         if !faults.is_empty() {
             return Verdict::Faulty(faults);
         }
-        match doubt(cells).or_else(|| self.unknown(strokes)) {
+        let doubtful = strokes.iter().any(|found| found.doubtful > 0);
+        let doubt = doubtful.then(|| doubt(cells)).flatten();
+        match doubt.or_else(|| self.unknown(strokes)) {
             Some(reason) => Verdict::Unread(reason),
             None => Verdict::Good,
         }

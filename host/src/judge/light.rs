@@ -240,14 +240,15 @@ impl<const N: usize> Bar<N> {
             scale[lane] = self.inverse[lane] / (1.0 - solid);
             shift[lane] = self.dark[lane] * scale[lane] + solid / (1.0 - solid);
         }
-        let mut lines = vec![[0.0; N]; samples.len() / self.holes];
-        for (line, levels) in lines.iter_mut().zip(samples.chunks_exact(self.holes)) {
+        let lines = samples.chunks_exact(self.holes).map(|levels| {
             let levels = padded::<N>(levels);
+            let mut line = [0.0; N];
             for lane in 0..N {
                 line[lane] = f32::from(levels[lane]) * scale[lane] - shift[lane];
             }
-        }
-        lines
+            line
+        });
+        lines.collect()
     }
 }
 
@@ -290,14 +291,15 @@ pub(super) fn greater(a: f32, b: f32) -> f32 {
 
 /// The middle value, or the mean of the middle two.
 pub(super) fn median(values: &[f32]) -> Option<f32> {
-    let mut keys: Vec<i32> = values.iter().copied().map(key).collect();
-    if keys.is_empty() {
+    if values.is_empty() {
         return None;
     }
-    let (middle, even) = (keys.len() / 2, keys.len().is_multiple_of(2));
-    let (low, high) = if keys.len() <= FEW {
-        by_rank(&keys, middle)
+    let (middle, even) = (values.len() / 2, values.len().is_multiple_of(2));
+    let keys = values.iter().copied().map(key);
+    let (low, high) = if values.len() <= FEW {
+        by_rank(&keys.collect::<heapless::Vec<i32, FEW>>(), middle)
     } else {
+        let mut keys: Vec<i32> = keys.collect();
         let (lower, high, _) = keys.select_nth_unstable(middle);
         (lower.iter().copied().max().unwrap_or(*high), *high)
     };

@@ -197,17 +197,18 @@ fn noise<const N: usize>(rows: &Rows<'_, N>) -> (Lanes<N>, f32) {
         squares.keep_each(&window.variance(), &solid);
     }
     let squares = squares.sorted();
-    let mut own: Vec<(usize, f32)> = Vec::with_capacity(light.holes);
+    let mut own: heapless::Vec<(usize, f32), N> = heapless::Vec::new();
     for lane in 0..light.holes {
         let scale = light.span[lane] * (1.0 - light.solid);
         if squares.count(lane) >= 2 * FEWEST_SOLID
             && let Some(square) = squares.median(lane)
         {
             let noise = (square / MEDIAN_OF_SQUARES).max(0.0).sqrt();
-            own.push((lane, noise * scale));
+            // there is room: a card has no more channels
+            own.push((lane, noise * scale)).ok();
         }
     }
-    let all: Vec<f32> = own.iter().map(|(_, levels)| *levels).collect();
+    let all: heapless::Vec<f32, N> = own.iter().map(|(_, levels)| *levels).collect();
     // with no solid card to tell, what is common is taken for true
     let pooled = median(&all).unwrap_or(1.0).max(ROUNDING);
     let mut noise = [pooled; N];

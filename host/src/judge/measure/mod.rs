@@ -37,7 +37,7 @@ use peg_shape::PegShape;
 use pegs::Pegs;
 use rows::Rows;
 use serde::{Deserialize, Serialize};
-use track::Tracker;
+use track::{Taps, Tracker};
 
 /// What a position is.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -106,6 +106,7 @@ pub(super) struct Measured {
 #[derive(Clone, Debug)]
 pub(super) struct Gauge {
     bases: Bases,
+    taps: Taps,
     peg: PegShape,
 }
 
@@ -117,8 +118,10 @@ impl Gauge {
         limits: &Limits,
         per_row: usize,
     ) -> Result<Gauge, UnreadReason> {
+        let bases = Bases::new(geometry, limits, per_row)?;
         Ok(Gauge {
-            bases: Bases::new(geometry, limits, per_row)?,
+            taps: Taps::new(&bases, per_row),
+            bases,
             peg: PegShape::new(geometry, limits),
         })
     }
@@ -135,21 +138,23 @@ pub(super) fn measure<const N: usize>(
     limits: &Limits,
     mut light: Light<N>,
 ) -> Result<Measured, UnreadReason> {
-    let Gauge { bases, peg } = gauge;
+    let Gauge { bases, taps, peg } = gauge;
     let mut pegs = Pegs::new(peg, strokes, bases.pitch_mm);
     let near_peg = pegs.in_sight(strokes.len(), bases);
-    let mut tracker = Tracker::new(bases, &light, &near_peg);
+    let within = pegs.within(strokes.len(), bases);
+    let mut tracker = Tracker::new(bases, taps, &light, &near_peg);
     let first = tracker.track(Plane::default());
-    let line = track::line(&first, bases.pitch_mm);
+    let mut line = track::line(&first, bases.pitch_mm);
     let rows_mm = tracker.track(line);
-    let line = track::line(&rows_mm, bases.pitch_mm);
-    pegs.settle(bases, &light, line, &rows_mm);
+    if rows_mm != first {
+        line = track::line(&rows_mm, bases.pitch_mm);
+    }
+    pegs.settle(bases, &light, line, &rows_mm, &within);
     pegs.take_away(bases, &mut light);
     let mut across = [0.0; N];
     for (hole, across) in (1u8..=geometry.holes).zip(&mut across) {
         *across = geometry.across_mm(hole) as f32;
     }
-    let within = pegs.within(strokes.len(), bases);
     let pegs_at = rows::Pegged {
         near: &near_peg,
         within: &within,

@@ -14,6 +14,9 @@ use super::peg_shape::{PegShape, Seen};
 use super::rows::Rows;
 use cardwright_protocol::Stroke;
 
+/// So many rows before and after a peg hole are asked whether their holes lie beside it.
+const ROWS: usize = 6;
+
 /// All peg holes, in order along the card.
 pub(super) struct Pegs<'a, const N: usize> {
     shape: &'a PegShape,
@@ -61,15 +64,16 @@ impl<'a, const N: usize> Pegs<'a, N> {
         marks
     }
 
-    /// Finds every peg hole on a card that lies so, its rows at `rows_mm`.
+    /// Finds every peg hole on a card that lies so, its rows at `rows_mm`, of which so
+    /// much lies within one.
     pub(super) fn settle(
         &mut self,
         bases: &Bases,
         light: &Light<N>,
         plane: Plane,
         rows_mm: &[Option<f32>],
+        within: &[[bool; N]],
     ) {
-        let within = self.within(rows_mm.len(), bases);
         let sight = bases.pitch_mm + bases.needle.reach_mm();
         for peg in &mut self.each {
             let lead = plane.at(f64::from(peg.place_mm), 0.0) as f32;
@@ -80,7 +84,10 @@ impl<'a, const N: usize> Pegs<'a, N> {
                 let line = usize::try_from(number + light.per_row as i64).ok()?;
                 Some((number as f32 * bases.line_mm, light.lines.get(line)?))
             });
+            // a row lies a few pitches from its place at most
+            let nearest = (centre / bases.pitch_mm) as usize;
             let rows = within.iter().zip(rows_mm).enumerate();
+            let rows = rows.skip(nearest.saturating_sub(ROWS)).take(2 * ROWS + 1);
             let rows = rows.filter_map(|(row, (within, off))| {
                 let place = row as f32 * bases.pitch_mm;
                 let lead = || plane.at(f64::from(place), 0.0) as f32;

@@ -208,25 +208,26 @@ fn row_spots<'a, const N: usize>(
         diameter_um[lane] = micrometres(diameter_mm + row.wider_mm[lane]);
         open[lane] = permille(weighed.open[lane]);
     }
+    let lit = |lane: usize, spot: Spot| Spot {
+        open_permille: open[lane],
+        is_lit: (spot.what != What::Solid) & (row.amplitude[lane] > LEAST_LIGHT),
+        offset_um: offset_um[lane],
+        diameter_um: diameter_um[lane],
+        ..spot
+    };
     let mut found = [Spot::default(); N];
-    for (lane, found) in found.iter_mut().enumerate() {
-        let spot = if plain {
-            plainly(weighed.whole[lane], weighed.solid[lane])
-        } else if within[lane] {
-            found.what = What::WithinPeg;
-            continue;
-        } else if lane < rows.light.holes {
-            spot(rows, levels, &weighed, lane)
-        } else {
-            break;
-        };
-        *found = Spot {
-            open_permille: open[lane],
-            is_lit: (spot.what != What::Solid) & (row.amplitude[lane] > LEAST_LIGHT),
-            offset_um: offset_um[lane],
-            diameter_um: diameter_um[lane],
-            ..spot
-        };
+    if plain {
+        for (lane, found) in found.iter_mut().enumerate() {
+            *found = lit(lane, plainly(weighed.whole[lane], weighed.solid[lane]));
+        }
+    } else {
+        for (lane, found) in found.iter_mut().enumerate().take(rows.light.holes) {
+            if within[lane] {
+                found.what = What::WithinPeg;
+            } else {
+                *found = lit(lane, spot(rows, levels, &weighed, lane));
+            }
+        }
     }
     spots.extend(found.iter().take(rows.light.holes));
 }
@@ -311,14 +312,13 @@ fn weigh(whole: f32, solid: f32) -> Spot {
 fn strays<const N: usize>(rows: &Rows<'_, N>, spots: &mut [Spot]) {
     let bases = rows.bases;
     let before = rows.light.per_row as f32;
-    let watched = watched(rows);
     let within = -0.5 * bases.pitch_mm..=(rows.each.len() as f32 - 0.5) * bases.pitch_mm;
-    for (number, line) in rows.light.lines.iter().enumerate() {
+    for (number, line) in unwatched(rows) {
         // all channels, as a branch on each would be guessed wrong
         let any = line
             .iter()
             .fold(false, |any, light| any | (*light >= STRAY));
-        if watched[number] | !any {
+        if !any {
             continue;
         }
         let x = (number as f32 - before) * bases.line_mm;
@@ -360,14 +360,21 @@ fn strays<const N: usize>(rows: &Rows<'_, N>, spots: &mut [Spot]) {
     }
 }
 
-/// Which lines fall into some row's window.
-fn watched<const N: usize>(rows: &Rows<'_, N>) -> Vec<bool> {
-    let mut watched = vec![false; rows.light.lines.len()];
-    for window in rows.each.iter().filter_map(|row| row.window.as_ref()) {
-        let lines = window.first..=window.first + 2 * rows.bases.half;
-        if let Some(own) = watched.get_mut(lines) {
-            own.fill(true);
-        }
-    }
-    watched
+/// The lines that fall into no row's window, with their numbers.
+fn unwatched<'a, const N: usize>(
+    rows: &Rows<'a, N>,
+) -> impl Iterator<Item = (usize, &'a Lanes<N>)> {
+    let windows = rows.each.iter().filter_map(|row| row.window.as_ref());
+    let mut first: Vec<usize> = Vec::with_capacity(rows.each.len() + 1);
+    first.extend(windows.map(|window| window.first));
+    // a row that is far astray may lie beyond the next
+    first.sort_unstable();
+    first.push(rows.light.lines.len());
+    let (lines, count) = (&rows.light.lines, 2 * rows.bases.half + 1);
+    let mut next = 0;
+    first.into_iter().flat_map(move |first| {
+        let gap = next..first;
+        next = next.max(first + count);
+        gap.filter_map(|number| Some((number, lines.get(number)?)))
+    })
 }

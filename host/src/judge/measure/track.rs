@@ -20,15 +20,39 @@ const LEADING_MM: f32 = 1.0;
 /// Unless so many rows running are displaced alike.
 const FOLLOWED: usize = 3;
 
+/// What the lines around a row count for.
+#[derive(Clone, Debug)]
+pub(super) struct Taps {
+    /// Each line of a pitch, and that times its number.
+    each: Vec<(f32, f32)>,
+    /// So much of a whole hole's light, summed, is clear.
+    clear: f32,
+}
+
+impl Taps {
+    pub(super) fn new(bases: &Bases, per_row: usize) -> Taps {
+        let lines = per_row as i32;
+        let along = |n: i32| n as f32 * bases.line_mm;
+        let whole: f32 = (-lines..=lines).map(|n| bases.needle.at(along(n))).sum();
+        // the first and the last line are half in this pitch, half in the next
+        let half = lines / 2;
+        let tap = |number: i32| {
+            let weight = if number.abs() == half { 0.5 } else { 1.0 };
+            (weight, number as f32 * weight)
+        };
+        Taps {
+            each: (-half..=half).map(tap).collect(),
+            clear: CLEAR * whole,
+        }
+    }
+}
+
 /// The light in which rows are looked for.
 pub(super) struct Tracker<'a, const N: usize> {
     bases: &'a Bases,
+    taps: &'a Taps,
     light: &'a Light<N>,
     near_peg: &'a [[bool; N]],
-    /// Light of a whole hole, of which so much is clear.
-    clear: f32,
-    /// What each line of a pitch counts for, and that times its number.
-    taps: Vec<(f32, f32)>,
     /// Where each row was looked for last, and found.
     seen: Vec<(usize, Option<f32>)>,
 }
@@ -36,24 +60,15 @@ pub(super) struct Tracker<'a, const N: usize> {
 impl<'a, const N: usize> Tracker<'a, N> {
     pub(super) fn new(
         bases: &'a Bases,
+        taps: &'a Taps,
         light: &'a Light<N>,
         near_peg: &'a [[bool; N]],
     ) -> Tracker<'a, N> {
-        let lines = light.per_row as i32;
-        let along = |n: i32| n as f32 * bases.line_mm;
-        let whole: f32 = (-lines..=lines).map(|n| bases.needle.at(along(n))).sum();
-        // the first and the last line are half in this pitch, half in the next
-        let half = light.per_row as i32 / 2;
-        let tap = |number: i32| {
-            let weight = if number.abs() == half { 0.5 } else { 1.0 };
-            (weight, number as f32 * weight)
-        };
         Tracker {
             bases,
+            taps,
             light,
             near_peg,
-            clear: CLEAR * whole,
-            taps: (-half..=half).map(tap).collect(),
             seen: vec![(usize::MAX, None); near_peg.len()],
         }
     }
@@ -110,11 +125,12 @@ impl<'a, const N: usize> Tracker<'a, N> {
 
     /// The middle of the light around a line, of all channels with clear holes.
     fn middle(&self, row: usize, centre: usize) -> Option<f32> {
-        let first = centre.checked_sub(self.taps.len() / 2)?;
-        let lines = self.light.lines.get(first..first + self.taps.len())?;
+        let taps = &self.taps.each;
+        let first = centre.checked_sub(taps.len() / 2)?;
+        let lines = self.light.lines.get(first..first + taps.len())?;
         let near_peg = self.near_peg.get(row)?;
         let (mut sum, mut moment): (Lanes<N>, Lanes<N>) = ([0.0; N], [0.0; N]);
-        for ((weight, along), line) in self.taps.iter().zip(lines) {
+        for ((weight, along), line) in taps.iter().zip(lines) {
             for lane in 0..N {
                 sum[lane] += weight * line[lane];
                 moment[lane] += along * line[lane];
@@ -122,7 +138,7 @@ impl<'a, const N: usize> Tracker<'a, N> {
         }
         for lane in 0..N {
             // without a branch, which would be guessed wrong at every other hole
-            let told = f32::from(u8::from((sum[lane] > self.clear) & !near_peg[lane]));
+            let told = f32::from(u8::from((sum[lane] > self.taps.clear) & !near_peg[lane]));
             sum[lane] *= told;
             moment[lane] *= told;
         }
