@@ -10,7 +10,7 @@ use super::screen::{Screen, out};
 use super::session::{Who, may_move, serve};
 use super::{Common, absolute};
 use crate::deck::Deck;
-use crate::job::{News, Recut};
+use crate::job::{FaultPlace, News, Recut};
 use crate::judge::likely_another;
 use crate::lacing::{Card, Cylinders, Fault, Lacing, OrderFinding, Place, Sheet};
 use crate::service::Request;
@@ -130,49 +130,65 @@ fn lacing_sheet(args: &VerifyArgs, common: &Common, screen: &Screen) -> Result<(
 fn sheet(deck: &Deck, cylinders: u8, screen: &Screen) -> Sheet {
     let format = deck.format();
     let positions = usize::from(format.strokes()) * usize::from(format.holes_per_row());
+    let faulty = |number, verdict: &str, summary: &str, faults: &[FaultPlace]| {
+        let places = |extra: bool| {
+            let kind = faults
+                .iter()
+                .filter(|fault| (fault.kind == "extra") == extra);
+            kind.map(|fault| Place {
+                stroke: fault.stroke.saturating_sub(1),
+                hole: fault.hole,
+            })
+            .collect()
+        };
+        Card::Faulty(Fault {
+            strokes: deck.strokes(number).unwrap_or_default(),
+            missing: places(false),
+            extra: places(true),
+            words: summary.to_owned(),
+            cut_again: verdict == "out of register",
+        })
+    };
     let card = |number: CardNumber| {
         if screen.goods.contains(&number) {
             return Card::Good;
         }
-        let told = screen.faulty.iter().rev();
-        let mut told = told.filter_map(|news| match news {
-            News::Card {
-                card,
-                verdict,
-                summary,
-                faults,
-                ..
-            } if *card == number => Some((verdict, summary, faults)),
-            _ => None,
-        });
-        match told.next() {
+        if screen
+            .stack
+            .iter()
+            .any(|found| found.missing.contains(&number))
+        {
+            return Card::Owed;
+        }
+        // what was told of it last, and before all where it lay at another one's place
+        let here = |news: &&News| match news {
+            News::Card { card, .. } | News::Elsewhere { card, .. } => *card == number,
+            _ => false,
+        };
+        let told = screen.faulty.iter().chain(&screen.elsewhere);
+        match told.rev().find(here) {
+            Some(
+                News::Card {
+                    verdict,
+                    summary,
+                    faults,
+                    ..
+                }
+                | News::Elsewhere {
+                    verdict,
+                    summary,
+                    faults,
+                    ..
+                },
+            ) => match verdict.as_str() {
+                "unread" | "out of order" => Card::Unjudged,
+                // likely another card: nothing is known of this one
+                _ if likely_another(faults.len(), positions) => Card::Unjudged,
+                verdict => faulty(number, verdict, summary, faults),
+            },
             // of a part of the deck nothing is known of the others
-            None if screen.part => Card::Unjudged,
-            None => Card::Owed,
-            Some((verdict, ..)) if verdict == "unread" || verdict == "out of order" => {
-                Card::Unjudged
-            }
-            // likely another card: nothing is known of this one
-            Some((_, _, faults)) if likely_another(faults.len(), positions) => Card::Unjudged,
-            Some((verdict, summary, faults)) => {
-                let places = |extra: bool| {
-                    let kind = faults
-                        .iter()
-                        .filter(|fault| (fault.kind == "extra") == extra);
-                    kind.map(|fault| Place {
-                        stroke: fault.stroke.saturating_sub(1),
-                        hole: fault.hole,
-                    })
-                    .collect()
-                };
-                Card::Faulty(Fault {
-                    strokes: deck.strokes(number).unwrap_or_default(),
-                    missing: places(false),
-                    extra: places(true),
-                    words: summary.clone(),
-                    cut_again: verdict == "out of register",
-                })
-            }
+            _ if screen.part => Card::Unjudged,
+            _ => Card::Owed,
         }
     };
     Sheet {

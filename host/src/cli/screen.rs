@@ -35,9 +35,11 @@ pub(super) struct Screen {
     pub account: Option<Account>,
     /// Faulty cards, as they were told.
     pub faulty: Vec<News>,
+    /// Those that lie at another one's place.
+    pub elsewhere: Vec<News>,
     /// Whether only a part of the deck was asked for.
     pub part: bool,
-    /// Good cards.
+    /// Good cards, at their places in the stack or elsewhere.
     pub goods: BTreeSet<CardNumber>,
     /// What is wrong with the order of the stack.
     pub stack: Vec<StackFinding>,
@@ -65,6 +67,7 @@ impl Screen {
             started: Instant::now(),
             account: None,
             faulty: Vec::new(),
+            elsewhere: Vec::new(),
             part: false,
             goods: BTreeSet::new(),
             stack: Vec::new(),
@@ -132,6 +135,13 @@ impl Screen {
                 self.good += 1;
             } else if verdict != "not begun" {
                 self.faulty.push(news.clone());
+            }
+        }
+        if let News::Elsewhere { card, verdict, .. } = news {
+            if verdict == "good" {
+                self.goods.insert(*card);
+            } else {
+                self.elsewhere.push(news.clone());
             }
         }
         if self.json {
@@ -203,6 +213,8 @@ impl Screen {
                 }
             }
             News::Card { .. } => self.faulty_card(news),
+            News::Elsewhere { verdict, .. } if verdict == "good" => {}
+            News::Elsewhere { .. } => self.faulty_card(news),
             News::Stopped { words, .. } => self.note(&format!("STOPPED: {words}")),
             News::NeedsReset { remedy } => {
                 self.note(&format!(
@@ -277,14 +289,22 @@ impl Screen {
     }
 
     fn faulty_card(&self, news: &News) {
-        let News::Card {
+        let (News::Card {
             card,
             verdict,
             summary,
             remedy,
             place,
             ..
-        } = news
+        }
+        | News::Elsewhere {
+            card,
+            verdict,
+            summary,
+            remedy,
+            place,
+            ..
+        }) = news
         else {
             return;
         };

@@ -165,6 +165,21 @@ pub enum News {
         /// Wrong holes.
         faults: Vec<FaultPlace>,
     },
+    /// A card that lies where another one should, judged as the card that it is.
+    Elsewhere {
+        /// The card.
+        card: CardNumber,
+        /// Its place in the stack.
+        place: Option<u32>,
+        /// The verdict.
+        verdict: String,
+        /// What was found, in a sentence.
+        summary: String,
+        /// What a person does about it; empty for a good card.
+        remedy: String,
+        /// Wrong holes.
+        faults: Vec<FaultPlace>,
+    },
     /// The unit switched its outputs off.
     Stopped {
         /// Why.

@@ -19,12 +19,16 @@ pub struct StackFinding {
     pub finding: String,
     /// What to do about it.
     pub remedy: String,
+    /// The cards that are not in the stack, if that is it.
+    pub missing: Vec<CardNumber>,
 }
 
 /// A card that is not what should lie there as it should lie.
 pub(super) struct Stranger {
     /// What it is.
     pub(super) words: String,
+    /// The card of this deck that it is, if it lies as it should.
+    pub(super) card: Option<CardNumber>,
     /// Whether it only follows the one before, as all do behind one that is missing or
     /// there twice.
     pub(super) in_step: bool,
@@ -73,7 +77,12 @@ impl Stacked {
         let (words, shift) = found?;
         let in_step = shift.is_some() && shift == self.shift;
         self.shift = shift;
-        Some(Stranger { words, in_step })
+        let card = shift.and_then(|shift| u32::try_from(i64::from(card.0) + shift).ok());
+        Some(Stranger {
+            words,
+            card: card.map(CardNumber),
+            in_step,
+        })
     }
 
     /// What is there in place of `card`, and by how many cards that is further on, if it
@@ -136,6 +145,10 @@ impl Stacked {
             .map(|disorder| StackFinding {
                 finding: disorder.to_string(),
                 remedy: disorder.remedy(),
+                missing: match disorder {
+                    Disorder::Missing { such_as, .. } => such_as.clone(),
+                    _ => Vec::new(),
+                },
             })
             .collect();
         if unread && findings.is_empty() {
@@ -145,11 +158,13 @@ impl Stacked {
                     self.seen.len()
                 ),
                 remedy: "verify the whole stack, from its first card".to_owned(),
+                missing: Vec::new(),
             });
         }
         findings.extend(account.hidden().map(|finding| StackFinding {
             finding,
             remedy: NOTHING_MORE.to_owned(),
+            missing: Vec::new(),
         }));
         Some(findings)
     }

@@ -1,7 +1,7 @@
 //! From the judge's verdict to the ledger's record and the person's news.
 
-use cardwright_protocol::CardId;
 use cardwright_protocol::unit_to_host::CardEnded;
+use cardwright_protocol::{CardId, CardNumber};
 
 use super::Kind;
 use super::news::{FaultPlace, News};
@@ -74,13 +74,25 @@ pub(super) fn news_of(report: &Report, id: CardId, place: u32) -> News {
         verdict: report.verdict.word().to_string(),
         summary: report.summary.clone(),
         remedy: report.remedy.clone(),
-        faults: report
-            .verdict
-            .faults()
-            .iter()
-            .map(FaultPlace::from)
-            .collect(),
+        faults: faults(report),
     }
+}
+
+/// What a person is told of this card, which lies at another one's place.
+pub(super) fn elsewhere(report: &Report, card: CardNumber, place: u32) -> News {
+    News::Elsewhere {
+        card,
+        place: Some(place),
+        verdict: report.verdict.word().to_string(),
+        summary: report.summary.clone(),
+        remedy: report.remedy.clone(),
+        faults: faults(report),
+    }
+}
+
+fn faults(report: &Report) -> Vec<FaultPlace> {
+    let faults = report.verdict.faults().iter();
+    faults.map(FaultPlace::from).collect()
 }
 
 /// What a person is told of a card of which nothing was read.

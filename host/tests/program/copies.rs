@@ -223,7 +223,7 @@ fn a_gap_of_two_cards_is_made_two() {
 }
 
 /// Behind a missing card every other stands one place further on: that is one thing to
-/// see to, and none of them is to be taken out.
+/// see to, none of them is to be taken out, and each is judged as the card that it is.
 #[test]
 fn cards_behind_a_missing_one_are_not_told_one_by_one() {
     let place = Place::new();
@@ -240,6 +240,45 @@ fn cards_behind_a_missing_one_are_not_told_one_by_one() {
         .split_once("take out of the stack")
         .unwrap_or_default();
     assert!(!taken_out.contains("out of order"), "{words}");
+    let (_, sheet) = ran.stdout.split_once("Lacing sheet").unwrap_or_default();
+    assert!(sheet.contains("  Owed: 2\n"), "{words}");
+    assert!(!sheet.contains("Not checked"), "{words}");
+}
+
+/// Two cards that have changed places, and one of them has lost a hole: it is told and
+/// drawn as the card that it is.
+#[test]
+fn a_faulty_card_in_another_ones_place_is_told_by_its_own_holes() {
+    let place = Place::new();
+    let deck = place.deck("towel", 6, 26);
+    let flawed = place.file("flawed.deck");
+    let whole = std::fs::read_to_string(&deck).expect("a deck");
+    let lines = whole.lines().map(|line| match line.strip_prefix("5 = \"") {
+        // the first hole of some row
+        Some(rows) => {
+            let mut rows: Vec<String> = rows.split(' ').map(str::to_owned).collect();
+            let group = |row: &String| u8::from_str_radix(row, 16).unwrap_or(0);
+            let row = rows.iter_mut().skip(1).find(|row| group(row) > 0);
+            let row = row.expect("a row with a hole");
+            let left = group(row) & (group(row) - 1);
+            *row = format!("{left:0digits$x}", digits = row.len());
+            format!("5 = \"{}", rows.join(" "))
+        }
+        None => line.to_owned(),
+    });
+    let lines: Vec<String> = lines.collect();
+    std::fs::write(&flawed, lines.join("\n") + "\n").expect("written");
+    let stack = format!("{}:1-3,5,4,6", flawed.display());
+    let ran = run(on(&place, &["verify", "--stack", &stack]).arg(&deck));
+    assert_eq!(ran.status, 1, "{ran:?}");
+    let words = ran.stdout.clone() + &ran.stderr;
+    assert!(
+        words.contains("card 5 (no. 4 out of the rig): missing hole"),
+        "{words}"
+    );
+    let (_, sheet) = ran.stdout.split_once("Lacing sheet").unwrap_or_default();
+    assert!(sheet.contains("To be mended: 5\n"), "{words}");
+    assert!(!sheet.contains("Not checked"), "{words}");
 }
 
 /// What damp has destroyed is good in the ledger all the same.

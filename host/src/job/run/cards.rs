@@ -10,7 +10,7 @@ use crate::job::account::SpoiledCard;
 use crate::job::flight::{Flight, Key, Stage};
 use crate::job::news::News;
 use crate::job::stacked::{Stacked, Stranger};
-use crate::job::verdict::{news_of, news_unread, record_read, record_unread};
+use crate::job::verdict::{elsewhere, news_of, news_unread, record_read, record_unread};
 use crate::job::{Effect, Kind, Mark, Recut};
 use crate::judge::{Fit, Reading, Report};
 use crate::ledger::writer::Command;
@@ -125,6 +125,12 @@ impl Job {
             return self.close_unread(ended.id, ledger::Verdict::Unread, Some(ended), at, fx);
         };
         let report = self.report(ended.id.card, &reading);
+        let stack = self.stack.as_mut();
+        let found = stack.and_then(|stack| stack.look(&report, ended.id.card, holes));
+        if let Some(card) = found.as_ref().and_then(|found| found.card) {
+            let news = elsewhere(&self.report(card, &reading), card, ended.place);
+            fx.push(Effect::Tell(news));
+        }
         let mut news = news_of(&report, ended.id, ended.place);
         let mut record = record_read(&report, reading, at);
         if self.order.kind == Kind::Read && report.verdict.is_good() {
@@ -133,8 +139,7 @@ impl Job {
         if self.order.kind == Kind::Cut {
             record.punches = punches_seen(&report);
         }
-        let stack = self.stack.as_mut();
-        if let Some(found) = stack.and_then(|stack| stack.look(&report, ended.id.card, holes)) {
+        if let Some(found) = found {
             stranger(found, &mut record, &mut news);
         }
         self.close(record, news, true, fx);
