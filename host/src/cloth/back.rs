@@ -193,7 +193,7 @@ impl Cloth {
             width,
             over: Over::of(self, mounting),
             seams: &seams,
-            longest: self.longest_float,
+            longest: self.longest(),
             seen,
             at,
             free: HashSet::new(),

@@ -48,7 +48,7 @@ impl Picks {
     }
 
     /// Leaves out the points that are not needed, and gives the picks.
-    pub fn cleared(mut self, longest: usize) -> impl Iterator<Item = Vec<bool>> {
+    pub fn cleared(mut self, longest: Longest) -> impl Iterator<Item = Vec<bool>> {
         // A point that is left out can shorten a float of the other yarn and so free a
         // point that was passed before. Each turn leaves at least one out.
         let mut points = std::mem::take(&mut self.points);
@@ -66,7 +66,7 @@ impl Picks {
         (0..picks).map(move |pick| lifted[pick * columns..][..columns].to_vec())
     }
 
-    fn leave_out(&mut self, at: usize, longest: usize) -> bool {
+    fn leave_out(&mut self, at: usize, longest: Longest) -> bool {
         self.lifted[at] = !self.lifted[at];
         let (pick, column) = (at / self.columns, at % self.columns);
         let extent = Extent {
@@ -76,12 +76,21 @@ impl Picks {
             longest,
         };
         let lifted = |pick, column| self.lifted[pick * self.columns + column];
-        let fits = extent.float(pick, column, lifted) <= longest;
+        let fits = extent.fits(pick, column, lifted);
         if !fits {
             self.lifted[at] = !self.lifted[at];
         }
         fits
     }
+}
+
+/// The longest a thread may float.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Longest {
+    /// Over so many columns.
+    pub columns: usize,
+    /// Over so many picks.
+    pub picks: usize,
 }
 
 /// So many picks of so many columns, in which floats may be so long.
@@ -90,13 +99,12 @@ pub(super) struct Extent {
     pub columns: usize,
     pub picks: usize,
     pub over: Over,
-    pub longest: usize,
+    pub longest: Longest,
 }
 
 impl Extent {
-    /// The longer of the two floats through this place; what is beyond `longest` is not
-    /// counted to its end.
-    pub fn float(self, pick: usize, column: usize, lifted: impl Fn(usize, usize) -> bool) -> usize {
+    /// Whether neither of the two floats through this place is too long.
+    pub fn fits(self, pick: usize, column: usize, lifted: impl Fn(usize, usize) -> bool) -> bool {
         let across = |step| {
             let column = self.over.column(column, step, self.columns)?;
             Some(lifted(pick, column))
@@ -105,8 +113,9 @@ impl Extent {
             let pick = Over::Again.column(pick, step, self.picks)?;
             Some(lifted(pick, column))
         };
-        let across = run(self.over.round(self.columns), self.longest, across);
-        across.max(run(self.picks, self.longest, along))
+        let Longest { columns, picks } = self.longest;
+        run(self.over.round(self.columns), columns, across) <= columns
+            && run(self.picks, picks, along) <= picks
     }
 }
 
@@ -127,7 +136,11 @@ mod tests {
     /// A point stays that binds a float longer than may be, the others go.
     #[test]
     fn a_point_stays_where_the_thread_would_float_too_far() {
-        let picks = |longest| {
+        let picks = |most| {
+            let longest = Longest {
+                columns: most,
+                picks: most,
+            };
             let mut picks = Picks::new(8, Over::Again);
             picks.push(
                 &[true, false, false, false, true, false, false, false],

@@ -164,7 +164,7 @@ impl Cloth {
         if let Some(mut picks) = picks {
             lifter.bind_over_ends(&seams, &mut picks);
             picks
-                .cleared(self.longest_float)
+                .cleared(self.longest())
                 .for_each(|lifted| cut(&lifted));
         }
     }

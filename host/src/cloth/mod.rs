@@ -290,6 +290,14 @@ impl Cloth {
         self.longest_float
     }
 
+    /// The same in columns, each of which works as many ends as a hook, and in picks.
+    fn longest(&self) -> edges::Longest {
+        edges::Longest {
+            columns: self.longest_float / self.sett.ends_per_hook as usize,
+            picks: self.longest_float,
+        }
+    }
+
     /// The colour of the warp.
     #[must_use]
     pub fn warp(&self) -> Rgb {

@@ -81,7 +81,7 @@ fn check(text: ClothText, format: CardFormat) -> Result<Cloth, Found> {
         Some(value) => number("tolerance", value, 0, 127)?,
         None => 0,
     };
-    let colours = colours(&text.colour, &wefts, tolerance)?;
+    let colours = colours(&text.colour, &wefts, tolerance, sett.ends_per_hook)?;
     let weaving = text.weaving.unwrap_or_default();
     let longest_float = match &weaving.longest_float {
         Some(value) => number("longest_float", value, 1, MOST_FLOAT)?,

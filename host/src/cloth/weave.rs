@@ -46,6 +46,18 @@ pub enum WeaveFault {
         "the weave \"{0}\" cannot be bound so; only lift and leave have floats to bind, over 3 to {LONGEST_REPEAT} ends or picks, such as \"leave bound 8 ends\""
     )]
     Bound(String),
+    /// Floats that are too short for hooks that work several ends.
+    #[error(
+        "the weave \"{text}\" cannot be bound so where a hook works {each} ends: floats are bound over {least} ends or more"
+    )]
+    BoundByHooks {
+        /// What stands there.
+        text: String,
+        /// Ends a hook.
+        each: u32,
+        /// The fewest.
+        least: u32,
+    },
     /// A drawing that is none.
     #[error(
         "the drawn weave has line {line} \"{text}\": every line must have as many signs as the others, x where the end is lifted and . where it is left, at most {LONGEST_REPEAT}"
@@ -68,6 +80,9 @@ pub enum WeaveFault {
         ends: usize,
     },
 }
+
+/// Shorter floats cannot be bound at the points of a satin.
+const LEAST_BOUND: u32 = 3;
 
 /// The longest float a colour may have before it is bound down, in hooks along
 /// a pick and in picks along an end. Picks are those of the weft the weave is
@@ -229,6 +244,23 @@ impl Weave {
         self.bound
     }
 
+    /// Has the limit of its floats along a pick, until now in ends, hold in hooks that
+    /// work so many each.
+    pub(super) fn bind_by_hooks(&mut self, each: u32) -> Result<(), WeaveFault> {
+        let Some(ends) = self.bound.ends else {
+            return Ok(());
+        };
+        if ends / each < LEAST_BOUND {
+            return Err(WeaveFault::BoundByHooks {
+                text: self.words.clone(),
+                each,
+                least: LEAST_BOUND * each,
+            });
+        }
+        self.bound.ends = Some(ends / each);
+        Ok(())
+    }
+
     /// Whether two weaves lift the same ends everywhere, floats unbound.
     #[must_use]
     pub fn same_everywhere(&self, other: &Weave) -> bool {
@@ -267,7 +299,7 @@ fn bound(words: &mut Words<'_>, text: &str) -> Result<Bound, WeaveFault> {
     while let Some(limit) = words.number() {
         let limit = u32::try_from(limit)
             .ok()
-            .filter(|limit| (3..=LONGEST_REPEAT as u32).contains(limit));
+            .filter(|limit| (LEAST_BOUND..=LONGEST_REPEAT as u32).contains(limit));
         let place = match words.next() {
             Some("ends") => &mut bound.ends,
             Some("picks") => &mut bound.picks,

@@ -214,3 +214,45 @@ proptest! {
         prop_assert_eq!(floats.weft_face, tried(&woven, false, false));
     }
 }
+
+/// A thread catches in use by how far it floats, however many ends a hook works: limits
+/// are in ends.
+#[test]
+fn limits_of_floats_hold_in_ends() {
+    for each in [1, 2, 4] {
+        let ends = format!("ends_per_hook = {each}");
+        let with = |weave: &str| {
+            let cloth = damask(&[
+                ("ends_per_hook = 1", &ends),
+                ("weave = \"lift\"", weave),
+                ("face = \"up\"", "face = \"up\"\nlongest_float = 16"),
+            ]);
+            checks(&cloth, &squares(&["0".repeat(400).as_str(); 24])).floats
+        };
+        let bound = with("weave = \"lift bound 16 ends\"").weft_back.length;
+        assert!(bound <= 16 && bound > 16 - 2 * each, "{each}: {bound}");
+        // without its satin's points a figure 16 ends wide floats no further than that
+        let blocks: Vec<String> = (0..24)
+            .map(|_| ("0".repeat(16) + &"1".repeat(24)).repeat(10))
+            .collect();
+        let clear = damask(&[
+            ("ends_per_hook = 1", &ends),
+            (
+                "weave = \"lift\"",
+                "weave = \"satin 8 counter 3 warp\"\nedges = \"clear\"",
+            ),
+            ("weave = \"leave\"", "weave = \"plain\""),
+            ("face = \"up\"", "face = \"up\"\nlongest_float = 16"),
+        ]);
+        let floats = checks(&clear, &squares(&blocks)).floats;
+        assert!(
+            floats.weft_back.length <= 16.max(8 * each),
+            "{each}: {floats:?}"
+        );
+    }
+    let short = changed(DAMASK, "weave = \"lift\"", "weave = \"lift bound 8 ends\"");
+    let short = changed(&short, "ends_per_hook = 1", "ends_per_hook = 4");
+    let error = Cloth::parse(&short, std::path::Path::new("short.toml"));
+    let error = error.expect_err("two hooks").to_string();
+    assert!(error.contains("over 12 ends or more"), "{error}");
+}

@@ -147,7 +147,8 @@ proptest! {
         per_hook in 1u32..3,
         wefts in 1usize..3,
     ) {
-        let bound = bound(if lift { "lift" } else { "leave" }, ends, picks);
+        // floats are counted in hooks below, each of so many ends
+        let bound = bound(if lift { "lift" } else { "leave" }, ends * per_hook as usize, picks);
         let figure: Vec<&str> = ["plain", &bound][2 - wefts..].to_vec();
         let ground = &["twill 2/2 right"; 2][2 - wefts..];
         let tie = tie(paper.columns(), kind, border);

@@ -7,7 +7,7 @@
 //! would float too far: of the cards as they are no other point could be left out. So it
 //! is with a point that only the edge of the repeat asks for.
 
-use super::super::edges::Extent;
+use super::super::edges::{Extent, Longest};
 use super::super::repeat::Over;
 use super::super::seams::Seams;
 use super::labels::{Label, Sign};
@@ -20,7 +20,7 @@ pub(super) struct Paper<'a> {
     pub over: Over,
     pub seams: &'a Seams,
     /// Threads over which none may float for the sake of a clear edge.
-    pub longest: usize,
+    pub longest: Longest,
     /// What the cards lift at each square, first woven line first: a bit a weft.
     pub seen: &'a [u16],
     /// The label of each square.
@@ -185,7 +185,7 @@ impl Paper<'_> {
             let seen = self.seen[at / self.wefts * self.width + end];
             (seen >> (at % self.wefts) & 1 == 1) != (other && at == pick && end == column)
         };
-        extent.float(pick, column, lifted) > self.longest
+        !extent.fits(pick, column, lifted)
     }
 
     /// The squares whose holes can depend on this one, itself among them.

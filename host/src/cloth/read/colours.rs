@@ -57,6 +57,7 @@ pub(super) fn colours(
     written: &Spanned<Vec<ColourText>>,
     wefts: &[Weft],
     tolerance: u32,
+    ends_per_hook: u32,
 ) -> Result<Vec<Colour>, Found> {
     let text = written.get_ref();
     if !(1..=MOST_COLOURS).contains(&text.len()) {
@@ -65,7 +66,11 @@ pub(super) fn colours(
     let mut colours: Vec<Colour> = Vec::new();
     for one in text {
         let before = colours.iter().map(|colour| colour.name.as_str());
-        let colour = paper_colour(one, name("colour", &one.name, before)?, wefts)?;
+        let mut colour = paper_colour(one, name("colour", &one.name, before)?, wefts)?;
+        for weave in &mut colour.weaves {
+            let bound = weave.bind_by_hooks(ends_per_hook);
+            bound.map_err(ClothFault::from).map_err(at(&one.weave))?;
+        }
         let near = |other: &&Colour| apart(other.paint, colour.paint) <= 2 * tolerance;
         if let Some(other) = colours.iter().find(near) {
             let fault = ClothFault::Near {
