@@ -106,7 +106,8 @@ pub struct Break {
     pub across: bool,
     /// Ends, or picks, of its repeat.
     pub repeat: usize,
-    /// Columns, or lines, of the paper.
+    /// Lines of the paper; or the columns between two that meet in the cloth, which are
+    /// all of them where the tie repeats the paper.
     pub size: u32,
 }
 
@@ -232,10 +233,7 @@ impl Cloth {
     /// go round.
     fn breaks(&self, mounting: &Mounting, squares: &Squares) -> Vec<Break> {
         let used: BTreeSet<u8> = squares.colours().iter().copied().collect();
-        let sections = self.tie.sections();
-        let beside = mounting.repeats() > 1
-            || sections.len() > 1
-            || sections.iter().any(|section| section.repeats > 1);
+        let between = self.between_columns(mounting);
         let mut breaks = Vec::new();
         for (_, colour) in (0u8..)
             .zip(&self.colours)
@@ -256,13 +254,36 @@ impl Cloth {
                         });
                     }
                 };
-                if beside {
-                    tell(true, weave.ends(), squares.columns());
+                for columns in &between {
+                    tell(true, weave.ends(), *columns);
                 }
                 tell(false, weave.picks(), squares.lines());
             }
         }
         breaks
+    }
+
+    /// How many columns lie between two that meet in the cloth and not on the paper,
+    /// wherever the tie goes on in the direction in which it came: at a turn a weave is
+    /// mirrored.
+    fn between_columns(&self, mounting: &Mounting) -> BTreeSet<u32> {
+        let hooks = mounting.ends().iter();
+        let hooks = hooks.step_by(self.sett.ends_per_hook as usize);
+        let columns: Vec<i64> = hooks
+            .map(|hook| i64::from(hook % mounting.columns()))
+            .collect();
+        let way = |at: usize| match columns.get(at..at + 2) {
+            Some([one, next]) if one.abs_diff(*next) == 1 => Some(next - one),
+            _ => None,
+        };
+        let jumps = (0..columns.len().saturating_sub(1)).filter(|at| way(*at).is_none());
+        let between = jumps.filter_map(|at| {
+            let (before, after) = (at.checked_sub(1).and_then(way), way(at + 1));
+            let way = before.or(after).unwrap_or(1);
+            let far = (columns[at + 1] - columns[at]) * way;
+            (after.is_none_or(|after| after == way)).then(|| (far - 1).unsigned_abs())
+        });
+        between.filter_map(|far| u32::try_from(far).ok()).collect()
     }
 }
 

@@ -150,6 +150,48 @@ fn weaves_that_break_at_the_edge_are_told() {
     assert_eq!(breaks, [(true, 8, 25)]);
 }
 
+/// A satin of 8 goes on over an edge if the columns between are a multiple of 8, counted
+/// by hand: hooks 42 to 80 once more are 39 columns on, 41 to 80 are 40, and 40 follows
+/// 39 whatever the section. At a turn it is mirrored, which is no break.
+#[test]
+fn weaves_that_break_where_the_tie_leaves_the_paper_are_told() {
+    let told = |sections: &[(&str, &str)]| -> Vec<u32> {
+        let tie: Vec<String> = sections
+            .iter()
+            .map(|(hooks, way)| format!("[[tie]]\nhooks = \"{hooks}\"\n{way}\n"))
+            .collect();
+        let cloth = damask(&[
+            (
+                "[[tie]]\nhooks = \"1-400\"\nway = \"straight\"\nrepeats = 2\n",
+                &tie.join("\n"),
+            ),
+            ("format = \"400\"", "format = \"400\"\nhooks = 80\ncast_out = \"auto\""),
+            ("weave = \"lift\"", "weave = \"satin 8 counter 3 warp\""),
+        ]);
+        let breaks = checks(&cloth, &squares(&["0".repeat(80).as_str(); 8])).breaks;
+        breaks.iter().filter(|b| b.across).map(|b| b.size).collect()
+    };
+    let straight = "way = \"straight\"";
+    let thrice = "way = \"straight\"\nrepeats = 3";
+    let back = "way = \"reversed\"";
+    assert_eq!(
+        told(&[("1-41", straight), ("42-80", thrice), ("1-41", back)]),
+        [39]
+    );
+    assert_eq!(
+        told(&[("1-40", straight), ("41-80", thrice), ("1-40", back)]),
+        Vec::<u32>::new()
+    );
+    assert_eq!(
+        told(&[("1-39", straight), ("40-80", straight)]),
+        Vec::<u32>::new()
+    );
+    assert_eq!(
+        told(&[("1-80", straight), ("1-80", back)]),
+        Vec::<u32>::new()
+    );
+}
+
 /// The longest float found by trying every square as a beginning.
 fn tried(woven: &Woven<'_>, along: bool, warp_up: bool) -> Float {
     let (picks, ends) = (woven.picks(), woven.ends() as u32);

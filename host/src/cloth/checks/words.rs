@@ -15,14 +15,17 @@ impl Checks {
             division(&self.division),
         ];
         lines.extend(self.breaks.iter().map(|one| {
-            let (way, squares) = if one.across {
-                ("across", "columns")
+            let (repeat, size) = (one.repeat, one.size);
+            let place = if !one.across {
+                format!("at the edge of the repeat along the cloth: it repeats on {repeat}, and the paper has {size} lines")
+            } else if size == self.division.columns {
+                format!("at the edge of the repeat across the cloth: it repeats on {repeat}, and the paper has {size} columns")
             } else {
-                ("along", "lines")
+                format!("where the tie does not go on with the paper: it repeats on {repeat}, and {size} columns lie between")
             };
             format!(
-                "the weave of \"{}\" for the weft \"{}\" breaks at the edge of the repeat {way} the cloth: it repeats on {}, and the paper has {} {squares}",
-                one.colour, one.weft, one.repeat, one.size
+                "the weave of \"{}\" for the weft \"{}\" breaks {place}",
+                one.colour, one.weft
             )
         }));
         lines.push(self.floats_line());
