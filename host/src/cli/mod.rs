@@ -229,7 +229,7 @@ pub fn run(args: impl IntoIterator<Item = std::ffi::OsString>) -> u8 {
         .init();
     let json = command.common.json;
     match dispatch(&command) {
-        Ok(exit) => exit,
+        Ok(exit) => screen::exit_with_output(exit),
         Err(error) if is_broken_pipe(&error) => 0,
         Err(error) => {
             screen::complain(&format!("{error:#}"), json);

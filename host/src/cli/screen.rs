@@ -6,6 +6,7 @@ mod text;
 
 use std::collections::BTreeSet;
 use std::io::{IsTerminal, Write};
+use std::sync::atomic::{AtomicBool, Ordering::Relaxed};
 use std::time::Instant;
 
 use cardwright_protocol::CardNumber;
@@ -383,9 +384,30 @@ fn narrow(words: &str) -> String {
     lines.join("\n")
 }
 
-/// A line on standard output. Whoever read it may be gone; the work goes on.
+/// A line on standard output. Whoever read it may be gone; the work goes on. What
+/// cannot be written for another reason is told of, once.
 pub(super) fn out(line: &str) {
-    let _ = writeln!(std::io::stdout(), "{line}");
+    let written = writeln!(std::io::stdout(), "{line}");
+    let Err(error) = written.and_then(|()| std::io::stdout().flush()) else {
+        return;
+    };
+    if error.kind() != std::io::ErrorKind::BrokenPipe && !OUTPUT_IS_LOST.swap(true, Relaxed) {
+        err(&format!(
+            "cardwright: standard output cannot be written ({error}); the work goes on, and what \
+             it says there is lost"
+        ));
+    }
+}
+
+/// Whether something could not be written to standard output though somebody reads it.
+static OUTPUT_IS_LOST: AtomicBool = AtomicBool::new(false);
+
+/// The exit status, by what became of standard output too.
+pub(super) fn exit_with_output(exit: u8) -> u8 {
+    match exit {
+        0 if OUTPUT_IS_LOST.load(Relaxed) => 2,
+        exit => exit,
+    }
 }
 
 /// Text without what a terminal would take for an order: names come from files

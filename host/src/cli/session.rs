@@ -1,6 +1,7 @@
 //! One request from the command line: to the daemon if one runs, else in this
 //! process. News goes to the screen, the person's lines become orders.
 
+mod stops;
 mod typed;
 
 use std::io::IsTerminal;
@@ -16,6 +17,7 @@ use crate::engine::Hub;
 use crate::job::{News, Person};
 use crate::ledger::Ledger;
 use crate::service::{self, Outcome, Request, ServiceError};
+pub(super) use stops::stops;
 pub(super) use typed::Orders;
 use typed::{next, typed_lines};
 
@@ -96,7 +98,8 @@ pub(super) trait Attend {
     }
 }
 
-/// Has `request` served for whoever attends. Ctrl-C leaves the work where it stands.
+/// Has `request` served for whoever attends. Ctrl-C, or another request to end, leaves
+/// the work where it stands.
 pub(super) fn on_the_line(request: Request, data: &Path, who: &mut impl Attend) -> Outcome {
     let runtime = match runtime() {
         Ok(runtime) => runtime,
@@ -110,6 +113,7 @@ pub(super) fn on_the_line(request: Request, data: &Path, who: &mut impl Attend) 
     let again = request.again();
     let data = data.to_path_buf();
     let outcome = runtime.block_on(async {
+        let mut stops = stops().map_err(no_signals)?;
         let (news_to, mut news) = mpsc::channel(64);
         let (person_to, persons) = mpsc::channel(16);
         let work = tokio::spawn(requested(request, data, news_to, persons));
@@ -130,7 +134,7 @@ pub(super) fn on_the_line(request: Request, data: &Path, who: &mut impl Attend) 
                     Some(Err(refused)) => who.refused(refused),
                     None => lines = None,
                 },
-                _ = tokio::signal::ctrl_c() => {
+                Some(()) = stops.recv() => {
                     interrupts += 1;
                     if interrupts > 1 {
                         work.abort();
@@ -156,6 +160,7 @@ where
     F: Future<Output = Result<Outcome, ServiceError>> + Send + 'static,
     W: FnOnce(mpsc::Sender<News>, mpsc::Receiver<Person>) -> F,
 {
+    let mut stops = stops().map_err(no_signals)?;
     let (news_to, mut news) = mpsc::channel(64);
     let (person_to, persons) = mpsc::channel(16);
     let work = tokio::spawn(work(news_to, persons));
@@ -197,7 +202,7 @@ where
                 Some(Err(refused)) => screen.note(refused),
                 None => lines = None,
             },
-            _ = tokio::signal::ctrl_c() => {
+            Some(()) = stops.recv() => {
                 interrupts += 1;
                 screen.note(match interrupts {
                     1 => "stopping after this card; once more stops at once",
@@ -220,6 +225,12 @@ where
         return Ok(Outcome { exit: 3, words });
     }
     Ok(outcome)
+}
+
+fn no_signals(error: std::io::Error) -> ServiceError {
+    ServiceError::Request(format!(
+        "the system lets the program catch no signal to end by: {error}"
+    ))
 }
 
 /// The outcome when a person would wait no longer.

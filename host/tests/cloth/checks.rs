@@ -165,7 +165,10 @@ fn weaves_that_break_where_the_tie_leaves_the_paper_are_told() {
                 "[[tie]]\nhooks = \"1-400\"\nway = \"straight\"\nrepeats = 2\n",
                 &tie.join("\n"),
             ),
-            ("format = \"400\"", "format = \"400\"\nhooks = 80\ncast_out = \"auto\""),
+            (
+                "format = \"400\"",
+                "format = \"400\"\nhooks = 80\ncast_out = \"auto\"",
+            ),
             ("weave = \"lift\"", "weave = \"satin 8 counter 3 warp\""),
         ]);
         let breaks = checks(&cloth, &squares(&["0".repeat(80).as_str(); 8])).breaks;

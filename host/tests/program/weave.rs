@@ -80,6 +80,42 @@ fn a_second_piece_is_woven_in_one_ledger() {
     assert_eq!(pieces(&place), 3);
 }
 
+/// The system ends a program so at shutdown, and a terminal that is closed.
+#[test]
+fn a_request_to_end_leaves_the_work_as_q_does() {
+    for signal in ["TERM", "HUP"] {
+        let place = Place::new();
+        let plan = plan(&place, "runner");
+        let mut live = Live::start(weave(&place, &plan).stdin(Stdio::piped()));
+        until_pick(&mut live, 3);
+        live.signal(signal);
+        let left = live.end();
+        assert!((0..=1).contains(&left.status), "{signal}: {left:?}");
+        assert!(left.summary()["picks"].as_u64() >= Some(3), "{left:?}");
+        let (_, last, _) = records(&place).pop().expect("records");
+        assert_eq!(last, "left", "{signal}");
+    }
+}
+
+/// A full disk behind the standard output costs no pick, and is told of.
+#[test]
+fn output_that_cannot_be_written_is_told_of() {
+    let place = Place::new();
+    let plan = plan(&place, "runner");
+    let full = std::fs::File::options().write(true).open("/dev/full");
+    let woven = weave(&place, &plan)
+        .stdout(full.expect("the system's"))
+        .output()
+        .expect("the program runs");
+    let words = String::from_utf8_lossy(&woven.stderr);
+    assert_eq!(woven.status.code(), Some(2), "{words}");
+    assert!(
+        words.contains("standard output cannot be written"),
+        "{words}"
+    );
+    check_picks(&place, 1);
+}
+
 /// Faults that were told of after the work was taken up for the last time.
 fn faults_since_begun(place: &Place) -> Vec<Value> {
     let mut since = Vec::new();

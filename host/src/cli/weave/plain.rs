@@ -99,6 +99,8 @@ pub(super) struct Lines {
     next: Option<NextPick>,
     /// The fault that is told of, with what can be decided.
     fault: Vec<String>,
+    /// What is known of it, and what puts it right.
+    about: Option<String>,
 }
 
 impl Attend for Lines {
@@ -186,6 +188,7 @@ impl Lines {
         let fault = fault_lines(view);
         let decided = fault != self.fault;
         self.fault = fault;
+        let about = self.about(view, decided);
         if self.json {
             if self.watched {
                 return;
@@ -203,9 +206,29 @@ impl Lines {
         if asked && let Some(asking) = &view.asking {
             out(&clean(&asked_words(asking)));
         }
+        let turns = |next: &Option<NextPick>| next.as_ref().and_then(|next| next.turns.clone());
+        let (before, turns) = (turns(&self.next), turns(&view.next));
+        self.next.clone_from(&view.next);
+        if let Some(words) = turns.filter(|words| !self.watched && before.as_ref() != Some(words)) {
+            out(&clean(&format!("for the next pick: {words}")));
+        }
         if decided && !self.watched {
             self.fault.iter().for_each(|line| out(&clean(line)));
         }
+        if let Some(about) = about.filter(|_| !self.watched) {
+            out(&clean(&format!("  {about}")));
+        }
+    }
+
+    /// What was seen of the fault and what puts it right, where that is new: as it happens
+    /// a fault is told of with both.
+    pub(super) fn about(&mut self, view: &View, is_another: bool) -> Option<String> {
+        let open = said::to_decide(view);
+        let about = open.map(|open| format!("{}; {}", open.evidence, open.remedy));
+        let happened = is_another && self.view.is_some();
+        let is_new = about != self.about && !happened;
+        self.about.clone_from(&about);
+        about.filter(|_| is_new)
     }
 
     /// What a typed line says; nothing to leave.

@@ -11,7 +11,6 @@ use std::time::Duration;
 use ratatui::backend::{Backend, CrosstermBackend};
 use ratatui::crossterm::event::{Event, KeyEventKind};
 use ratatui::{DefaultTerminal, Terminal};
-use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::mpsc;
 use tokio::time::Instant;
 
@@ -21,7 +20,7 @@ use super::draw::{Shown, draw};
 use super::keys::{Act, Keys};
 use super::said::DeckKnown;
 use super::typed::{Typed, let_go_if_gone};
-use crate::cli::session::{Orders, joined};
+use crate::cli::session::{Orders, joined, stops};
 use crate::job::{News, Person, WeaveNews};
 use crate::service::{Outcome, ServiceError};
 use crate::weave::walk::Walk;
@@ -102,28 +101,6 @@ impl OnTerminal {
         }
         (joined(work).await, view)
     }
-}
-
-/// Passes on that a signal asks the program to end, until nobody listens any more.
-fn stops() -> io::Result<mpsc::Receiver<()>> {
-    let mut terminate = signal(SignalKind::terminate())?;
-    let mut hang_up = signal(SignalKind::hangup())?;
-    let mut interrupt = signal(SignalKind::interrupt())?;
-    let (to, stops) = mpsc::channel(4);
-    tokio::spawn(async move {
-        loop {
-            tokio::select! {
-                _ = terminate.recv() => {}
-                _ = hang_up.recv() => {}
-                _ = interrupt.recv() => {}
-                () = to.closed() => return,
-            }
-            if to.send(()).await.is_err() {
-                return;
-            }
-        }
-    });
-    Ok(stops)
 }
 
 /// How showing the work ended.

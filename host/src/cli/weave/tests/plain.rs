@@ -7,7 +7,7 @@ use crate::cli::weave::said::DeckKnown;
 use crate::job::{News, Person, WeaveNews};
 use crate::weave::Says;
 use crate::weave::view::View;
-use crate::weave::watch::Decision;
+use crate::weave::watch::{Decision, FaultKind, Remedy};
 
 fn lines(view: &View) -> Lines {
     let mut lines = Lines::for_decks(DeckKnown::all(&walk(PLAN)));
@@ -128,4 +128,30 @@ fn an_answer_that_nothing_asks_for_is_refused() {
     let mut lines = lines(&forwards());
     assert_eq!(lines.typed("x"), None);
     assert_eq!(lines.typed("q"), Some(Person::Stop));
+}
+
+/// Whoever comes back to an open fault reads what was seen and what puts it right, and
+/// reads anew what does once that has changed; what was told as it happened is not told
+/// again.
+#[test]
+fn a_fault_is_told_with_what_puts_it_right() {
+    let walk = walk(PLAN);
+    let stray = |picks| {
+        let hands = Remedy::Unweave { picks };
+        faulty(&walk, FaultKind::BeatWithoutCard, hands, [0, 0, 1])
+    };
+    let mut lines = Lines::default();
+    let told = |view: &View| format!("{}; {}", view.open[0].evidence, view.open[0].remedy);
+    let (two, one) = (stray(2), stray(1));
+    assert_eq!(lines.about(&two, true), Some(told(&two)));
+    lines.news(&News::Weave(Box::new(WeaveNews::View(Box::new(
+        two.clone(),
+    )))));
+    assert_eq!(lines.about(&two, false), None);
+    assert_eq!(lines.about(&one, false), Some(told(&one)));
+    assert_eq!(
+        lines.about(&stray(3), true),
+        None,
+        "it was told as it happened"
+    );
 }
