@@ -184,6 +184,13 @@ fn every_fault_in_a_deck_file_has_its_own_error() {
         ("a sign", "2 = \"2 ", "2 = \"+ ".to_owned()),
         ("not a string", &two, "2 = 7\n".to_owned()),
         ("quote left out", &two, two.replace("\"\n", "\n")),
+        ("cut short at a line's end", &three, String::new()),
+        (
+            "cut short within a line of the design",
+            "picks = 3\nfirst_pick = \"bottom\"\n",
+            "picks = 2\nfirst_pick = \"bottom\"\n\n[cloth]\nfile = \"a\"\nsha256 = \"0\"\n"
+                .to_owned(),
+        ),
     ];
     let mut messages = String::new();
     for (what, from, to) in faults {
@@ -394,7 +401,7 @@ fn any_deck() -> impl Strategy<Value = Deck> {
         let full = Row::full(format.holes_per_row()).0;
         let card = proptest::collection::vec((0..=full).prop_map(Row), usize::from(format.rows()));
         let cards = proptest::collection::vec(card, count);
-        let design = proptest::option::of((any::<String>(), any::<u32>(), any::<bool>()));
+        let design = proptest::option::of((any::<String>(), any::<bool>()));
         (
             Just(format),
             cards,
@@ -404,11 +411,11 @@ fn any_deck() -> impl Strategy<Value = Deck> {
             any::<bool>(),
         )
             .prop_map(|(format, cards, name, design, white, used)| {
-                let design = design.map(|(file, picks, top)| Design {
+                let design = design.map(|(file, top)| Design {
                     file,
                     sha256: "ab".repeat(32),
                     hooks: 400,
-                    picks,
+                    picks: cards.len() as u32,
                     first_pick: if top {
                         FirstPick::Top
                     } else {

@@ -86,6 +86,16 @@ pub enum CardFault {
         /// Holes in a row.
         holes: u8,
     },
+    /// Not a card for each pick of the design.
+    #[error(
+        "the last card is card {0}, and a design of {1} picks has {1} cards; the file was cut short, or cards were put in or taken out: copy it again whole, or make the deck again from its design"
+    )]
+    OtherThanPicks(usize, u32),
+    /// Not whole lines of the design.
+    #[error(
+        "the last card is card {0}, and a design of {1} lines has {1} cards for each of its wefts; the file was cut short, or cards were put in or taken out: copy it again whole, or make the deck again from its design"
+    )]
+    OtherThanLines(usize, u32),
     /// The record of how it was read names what the deck has not got.
     #[error("{0}; mend the [reading] table")]
     Reading(String),

@@ -158,7 +158,8 @@ pub(super) fn parse(text: &str, file: &Path) -> Result<Deck, DeckFileError> {
     }
     let format = format(text, file, &written.format)?;
     let at = written.cards.span();
-    let cards = cards(&format, written.cards.into_inner()).map_err(|found| {
+    let head = (written.design.as_ref(), written.cloth.is_some());
+    let cards = cards(&format, head, written.cards.into_inner()).map_err(|found| {
         let line = line(found.at.unwrap_or(at));
         DeckFileError::Card {
             file: file.to_owned(),
@@ -253,7 +254,13 @@ struct Found {
     fault: CardFault,
 }
 
-fn cards(format: &CardFormat, lines: CardLines) -> Result<Vec<Vec<Row>>, Found> {
+/// The cards, as many as the head's design has; whether it was made with a cloth file
+/// stands beside it.
+fn cards(
+    format: &CardFormat,
+    (design, cloth): (Option<&Design>, bool),
+    lines: CardLines,
+) -> Result<Vec<Vec<Row>>, Found> {
     let mut lines = lines.0;
     count_cards(lines.len()).map_err(|fault| Found { at: None, fault })?;
     lines.sort_by_key(|(key, _)| key.span().start);
@@ -283,7 +290,24 @@ fn cards(format: &CardFormat, lines: CardLines) -> Result<Vec<Vec<Row>>, Found> 
             Err(fault) => return refuse(value.span(), fault),
         }
     }
-    Ok(cards)
+    match design.and_then(|design| other_count(cards.len(), design.picks, cloth)) {
+        Some(fault) => Err(Found {
+            at: lines.last().map(|(key, _)| key.span()),
+            fault,
+        }),
+        None => Ok(cards),
+    }
+}
+
+/// A design of hooks and picks has a card a pick. With a cloth file it has a card for each
+/// weft of a line, and how many wefts these are stands in that file only.
+fn other_count(cards: usize, picks: u32, cloth: bool) -> Option<CardFault> {
+    let fault = match cloth {
+        false if cards != picks as usize => CardFault::OtherThanPicks,
+        true if !cards.is_multiple_of((picks as usize).max(1)) => CardFault::OtherThanLines,
+        _ => return None,
+    };
+    Some(fault(cards, picks))
 }
 
 fn reading(
