@@ -4,6 +4,7 @@
 
 use std::io::{Error, ErrorKind, Write as _};
 use std::path::{Path, PathBuf};
+use tempfile::NamedTempFile;
 
 /// Why a file was not written. Nothing was changed.
 #[derive(Debug, thiserror::Error)]
@@ -56,10 +57,32 @@ pub fn may_write(file: &Path, overwrite: bool) -> Result<(), WriteError> {
 /// Something is in the way, or what the system says; nothing is changed then.
 pub fn whole(file: &Path, content: &[u8], overwrite: bool) -> Result<(), WriteError> {
     check_place(file, overwrite)?;
-    put(file, content, overwrite).map_err(|cause| match cause.kind() {
+    let put = written(folder(file), content).and_then(|part| keep(part, file, overwrite));
+    put.map_err(|cause| refused(file, cause))
+}
+
+/// Puts several files in their places as [`whole`] does, none before all are written.
+///
+/// # Errors
+/// As [`whole`].
+pub fn all(files: &[(&Path, Vec<u8>)], overwrite: bool) -> Result<(), WriteError> {
+    let mut parts = Vec::with_capacity(files.len());
+    for (file, content) in files {
+        check_place(file, overwrite)?;
+        let part = written(folder(file), content).map_err(|cause| refused(file, cause))?;
+        parts.push((file, part));
+    }
+    for (file, part) in parts {
+        keep(part, file, overwrite).map_err(|cause| refused(file, cause))?;
+    }
+    Ok(())
+}
+
+fn refused(file: &Path, cause: Error) -> WriteError {
+    match cause.kind() {
         ErrorKind::AlreadyExists => WriteError::Exists(file.to_owned()),
         _ => unwritable(file, cause),
-    })
+    }
 }
 
 fn unwritable(file: &Path, cause: Error) -> WriteError {
@@ -72,12 +95,16 @@ fn unwritable(file: &Path, cause: Error) -> WriteError {
     }
 }
 
-/// A temporary file beside it and a rename, so that a full disk or a power cut
+/// A temporary file beside it, and then a rename, so that a full disk or a power cut
 /// never leaves half a file under its name.
-fn put(file: &Path, content: &[u8], overwrite: bool) -> std::io::Result<()> {
-    let mut part = part_file(folder(file))?;
+fn written(folder: &Path, content: &[u8]) -> std::io::Result<NamedTempFile> {
+    let mut part = part_file(folder)?;
     part.write_all(content)?;
     part.as_file().sync_all()?;
+    Ok(part)
+}
+
+fn keep(part: NamedTempFile, file: &Path, overwrite: bool) -> std::io::Result<()> {
     let kept = if overwrite {
         part.persist(file)
     } else {
@@ -108,7 +135,7 @@ fn check_place(file: &Path, overwrite: bool) -> Result<(), WriteError> {
 }
 
 /// A temporary file with the permissions of an ordinary new file.
-fn part_file(folder: &Path) -> std::io::Result<tempfile::NamedTempFile> {
+fn part_file(folder: &Path) -> std::io::Result<NamedTempFile> {
     let mut part = tempfile::Builder::new();
     #[cfg(unix)]
     let ordinary = std::os::unix::fs::PermissionsExt::from_mode(0o666);

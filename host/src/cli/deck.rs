@@ -8,20 +8,22 @@ mod cloth;
 mod make;
 mod on_rig;
 mod paper;
+mod pictures;
 mod settle;
 mod sheet;
+mod show;
 mod wif;
 
 pub(in crate::cli) use make::deck_of_paper;
 pub(in crate::cli) use sheet::SquaresBy;
 
+use crate::cloth::Cloth;
 use crate::deck::compare::{CardDifference, Comparison};
-use crate::deck::{CardNumber, Deck, FirstPick, compare};
-use crate::picture;
-use anyhow::{Context, Result, bail};
+use crate::deck::{Deck, FirstPick, compare};
+use anyhow::Result;
 use clap::{Args, Subcommand};
 use serde_json::{Value, json};
-use std::io::{IsTerminal, Write};
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// Done, and nothing wrong.
@@ -29,16 +31,13 @@ const DONE: u8 = 0;
 /// Done, and the decks differ.
 const DIFFERENT: u8 = 1;
 
-/// Columns of a terminal that does not say how wide it is.
-const COLUMNS: usize = 80;
-
 /// The deck commands.
 #[derive(Debug, Subcommand)]
 pub enum DeckArgs {
     /// Make a deck from a picture, one pixel a square of the point paper
     Make(make::MakeArgs),
     /// Show what is in a deck, or one card of it
-    Show(ShowArgs),
+    Show(show::ShowArgs),
     /// Tell two decks apart; exit status 1 if they differ
     Compare(CompareArgs),
     /// Paint the point paper again that a deck was made of with a cloth file
@@ -52,25 +51,6 @@ pub enum DeckArgs {
     Import(wif::ImportArgs),
     /// Write a deck as a weaving draft (WIF 1.1)
     Export(wif::ExportArgs),
-}
-
-/// Arguments of `deck show`.
-#[derive(Debug, Args)]
-pub struct ShowArgs {
-    /// The deck file
-    pub deck: PathBuf,
-    /// One card of it
-    #[arg(long, value_parser = super::number)]
-    pub card: Option<u32>,
-    /// Write the deck, or the card, as a PNG picture to this file
-    #[arg(long)]
-    pub png: Option<PathBuf>,
-    /// Write the card at its true size as SVG to this file; needs --card
-    #[arg(long, requires = "card")]
-    pub svg: Option<PathBuf>,
-    /// Write the design on squared paper as a PNG picture to this file
-    #[arg(long)]
-    pub design_png: Option<PathBuf>,
 }
 
 /// Arguments of `deck compare`.
@@ -93,9 +73,25 @@ pub fn run(
     as_json: bool,
     out: &mut dyn Write,
 ) -> Result<u8> {
+    if as_json || matches!(args, DeckArgs::Settle(_)) {
+        return command(args, rig_file, as_json, out);
+    }
+    // names come from files, and may hold what a terminal takes for an order
+    let mut said = Vec::new();
+    let done = command(args, rig_file, as_json, &mut said);
+    out.write_all(super::screen::clean(&String::from_utf8_lossy(&said)).as_bytes())?;
+    done
+}
+
+fn command(
+    args: &DeckArgs,
+    rig_file: Option<&Path>,
+    as_json: bool,
+    out: &mut dyn Write,
+) -> Result<u8> {
     match args {
         DeckArgs::Make(args) => make::run(args, rig_file, as_json, out),
-        DeckArgs::Show(args) => show(args, as_json, out),
+        DeckArgs::Show(args) => show::run(args, as_json, out),
         DeckArgs::Compare(args) => tell_apart(args, as_json, out),
         DeckArgs::Paper(args) => paper::run(args, as_json, out),
         DeckArgs::Cloth(args) => cloth::run(args, as_json, out),
@@ -103,100 +99,6 @@ pub fn run(
         DeckArgs::Import(args) => wif::import(args, as_json, out),
         DeckArgs::Export(args) => wif::export(args, as_json, out),
     }
-}
-
-fn show(args: &ShowArgs, as_json: bool, out: &mut dyn Write) -> Result<u8> {
-    let deck = Deck::read(&args.deck)?;
-    let mut written = Vec::new();
-    if let Some(file) = &args.design_png {
-        save(file, &picture::design_png(&deck)?, &mut written)?;
-    }
-    match args.card {
-        Some(card) => show_card(&deck, CardNumber(card), args, written, as_json, out),
-        None => show_deck(&deck, args, written, as_json, out),
-    }
-}
-
-fn show_card(
-    deck: &Deck,
-    number: CardNumber,
-    args: &ShowArgs,
-    mut written: Vec<String>,
-    as_json: bool,
-    out: &mut dyn Write,
-) -> Result<u8> {
-    let (Some(strokes), Some(rows)) = (deck.strokes(number), deck.card(number)) else {
-        bail!(
-            "card {} is not in the deck {}, which has cards 1 to {}",
-            number.0,
-            args.deck.display(),
-            deck.card_count()
-        );
-    };
-    let svg = picture::card_svg(&picture::CardDrawing {
-        format: deck.format(),
-        strokes: &strokes,
-        deck: deck.name(),
-        number: Some(number),
-        marks: &[],
-    });
-    if let Some(file) = &args.svg {
-        save(file, svg.as_bytes(), &mut written)?;
-    }
-    if let Some(file) = &args.png {
-        save(file, &picture::png_from_svg(&svg, 5.0)?, &mut written)?;
-    }
-    let holes: u32 = rows.iter().map(|row| row.count()).sum();
-    if as_json {
-        for (place, row) in rows.iter().enumerate() {
-            let holes: Vec<u8> = row.holes().collect();
-            writeln!(out, "{}", json!({"row": place + 1, "holes": holes}))?;
-        }
-        let mut summary = summary("card", deck);
-        summary["card"] = json!(number.0);
-        summary["card_holes"] = json!(holes);
-        summary["files"] = json!(written);
-        writeln!(out, "{summary}")?;
-        return Ok(DONE);
-    }
-    writeln!(
-        out,
-        "{}, card {} of {}, {holes} holes",
-        deck.name(),
-        number.0,
-        deck.card_count()
-    )?;
-    for line in picture::card_lines(deck.format(), &strokes, &[], columns()) {
-        writeln!(out, "{}", line.trim_end())?;
-    }
-    say_written(&written, out)
-}
-
-fn show_deck(
-    deck: &Deck,
-    args: &ShowArgs,
-    mut written: Vec<String>,
-    as_json: bool,
-    out: &mut dyn Write,
-) -> Result<u8> {
-    if let Some(file) = &args.png {
-        save(file, &picture::deck_png(deck)?, &mut written)?;
-    }
-    if as_json {
-        for (number, rows) in deck.cards() {
-            let holes: u32 = rows.iter().map(|row| row.count()).sum();
-            writeln!(out, "{}", json!({"card": number.0, "holes": holes}))?;
-        }
-        let mut summary = summary("deck", deck);
-        summary["files"] = json!(written);
-        writeln!(out, "{summary}")?;
-        return Ok(DONE);
-    }
-    describe(deck, out)?;
-    for line in picture::deck_lines(deck, columns()) {
-        writeln!(out, "{}", line.trim_end())?;
-    }
-    say_written(&written, out)
 }
 
 fn tell_apart(args: &CompareArgs, as_json: bool, out: &mut dyn Write) -> Result<u8> {
@@ -301,6 +203,15 @@ fn json_differences(comparison: &Comparison, out: &mut dyn Write) -> Result<()> 
     Ok(())
 }
 
+/// What is said where a deck and a cloth file no longer belong together.
+const CLOTH_CHANGED: &str = "the cloth file has changed since the deck was made";
+
+/// Whether the deck was made with another cloth file than this.
+fn cloth_changed(deck: &Deck, cloth: &Cloth) -> bool {
+    let made = deck.cloth();
+    made.is_some_and(|made| made.sha256 != cloth.sha256())
+}
+
 /// The last line of JSON output.
 fn summary(kind: &str, deck: &Deck) -> Value {
     let strokes = u64::from(deck.format().strokes()) * u64::from(deck.card_count());
@@ -351,34 +262,4 @@ fn describe(deck: &Deck, out: &mut dyn Write) -> Result<()> {
         writeln!(out, "cloth {}", cloth.file)?;
     }
     Ok(())
-}
-
-fn save(file: &Path, bytes: &[u8], written: &mut Vec<String>) -> Result<()> {
-    std::fs::write(file, bytes).with_context(|| {
-        format!(
-            "cannot write {}; check the folder, the permissions and the room on the disk",
-            file.display()
-        )
-    })?;
-    written.push(file.display().to_string());
-    Ok(())
-}
-
-fn say_written(written: &[String], out: &mut dyn Write) -> Result<u8> {
-    for file in written {
-        writeln!(out, "wrote {file}")?;
-    }
-    Ok(DONE)
-}
-
-/// How wide the terminal is: as COLUMNS says, wide where nobody looks at it.
-fn columns() -> usize {
-    let said = std::env::var("COLUMNS")
-        .ok()
-        .and_then(|columns| columns.parse().ok());
-    said.unwrap_or(if std::io::stdout().is_terminal() {
-        COLUMNS
-    } else {
-        2 * COLUMNS
-    })
 }

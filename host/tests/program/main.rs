@@ -22,3 +22,4 @@ mod support;
 mod virtual_port;
 mod weave;
 mod weaving;
+mod written_over;

@@ -4,12 +4,12 @@
 //! files of the face, the back, and the point paper with its ruling and its weaves.
 //! Refuses: another card format, an older file in the way.
 
-use super::DONE;
 use super::make::bytes_of;
+use super::pictures::{self, Asked};
 use super::sheet::read_paper;
+use super::{CLOTH_CHANGED, DONE, cloth_changed};
 use crate::cloth::{Cloth, Squares, Woven};
 use crate::deck::Deck;
-use crate::output;
 use crate::picture::{self, ClothSide};
 use anyhow::{Context, Result, bail};
 use clap::{ArgGroup, Args};
@@ -52,29 +52,24 @@ pub struct ClothArgs {
 /// Draws what was asked for.
 pub(super) fn run(args: &ClothArgs, as_json: bool, out: &mut dyn Write) -> Result<u8> {
     let files = [&args.face, &args.back, &args.paper];
-    for file in files.into_iter().flatten() {
-        if file.extension().is_none_or(|ending| ending != "png") {
-            bail!(
-                "pictures are written as PNG, and {} does not end in .png; write {}",
-                file.display(),
-                file.with_extension("png").display()
-            );
-        }
-        output::may_write(file, args.force)?;
-    }
+    let asked: Vec<Asked<'_>> = files
+        .into_iter()
+        .filter_map(|file| Some((file.as_deref()?, "png")))
+        .collect();
+    let mut read: Vec<&Path> = vec![&args.deck, &args.cloth];
+    read.extend(args.painting.as_deref());
+    pictures::may_write(&asked, &read, args.force)?;
     let deck = Deck::read(&args.deck)?;
     let cloth = Cloth::read(&args.cloth)?;
     let named = || args.deck.display().to_string();
     let columns = cloth.columns_of(&deck);
     let mounting = cloth.mounting(columns).with_context(named)?;
     let woven = Woven::new(&deck, &cloth, &mounting).with_context(named)?;
-    let mut written: Vec<&Path> = Vec::new();
+    let mut made: Vec<(&Path, Vec<u8>)> = Vec::new();
     let sides = [(&args.face, ClothSide::Face), (&args.back, ClothSide::Back)];
     for (file, side) in sides {
         if let Some(file) = file {
-            let png = picture::cloth_png(&cloth, &woven, side)?;
-            output::whole(file, &png, args.force)?;
-            written.push(file);
+            made.push((file, picture::cloth_png(&cloth, &woven, side)?));
         }
     }
     if let Some(file) = &args.paper {
@@ -83,26 +78,26 @@ pub(super) fn run(args: &ClothArgs, as_json: bool, out: &mut dyn Write) -> Resul
             None => cloth.unmake(&deck, columns).with_context(named)?.squares,
         };
         let png = picture::paper_png(&cloth, &squares, Some((&deck, &mounting)))?;
-        output::whole(file, &png, args.force)?;
-        written.push(file);
+        made.push((file, png));
     }
+    let files = pictures::write(&made, args.force)?;
     if as_json {
-        let files: Vec<String> = written
-            .iter()
-            .map(|file| file.display().to_string())
-            .collect();
         let summary = json!({
             "summary": "cloth",
             "ends": woven.ends(),
             "picks": woven.picks(),
             "files": files,
+            "cloth_changed": cloth_changed(&deck, &cloth),
         });
         writeln!(out, "{summary}")?;
         return Ok(DONE);
     }
     writeln!(out, "{} ends, {} picks", woven.ends(), woven.picks())?;
-    for file in written {
-        writeln!(out, "wrote {}", file.display())?;
+    for file in files {
+        writeln!(out, "wrote {file}")?;
+    }
+    if cloth_changed(&deck, &cloth) {
+        writeln!(out, "{CLOTH_CHANGED}")?;
     }
     Ok(DONE)
 }

@@ -4,7 +4,7 @@
 //! Enters: a deck and its cloth file. Leaves: a PNG file that makes the same
 //! cards. Refuses: cards the cloth does not make, an older file in the way.
 
-use super::DONE;
+use super::{CLOTH_CHANGED, DONE, cloth_changed};
 use crate::cloth::{Cloth, Squares};
 use crate::deck::Deck;
 use crate::output;
@@ -46,9 +46,7 @@ pub(super) fn run(args: &PaperArgs, as_json: bool, out: &mut dyn Write) -> Resul
     let found = cloth.unmake(&deck, columns).with_context(named)?;
     let picture = picture(&found.squares, &cloth)?;
     output::whole(&args.out, &picture, args.force)?;
-    let changed = deck
-        .cloth()
-        .is_some_and(|made| made.sha256 != cloth.sha256());
+    let changed = cloth_changed(&deck, &cloth);
     let file = args.out.display().to_string();
     if as_json {
         let summary = json!({
@@ -72,12 +70,15 @@ pub(super) fn run(args: &PaperArgs, as_json: bool, out: &mut dyn Write) -> Resul
     if found.either > 0 {
         writeln!(
             out,
-            "{} squares fit more than one colour and were painted like those beside them; look at them",
-            found.either
+            "{} more than one colour and painted like what is beside; look there",
+            match found.either {
+                1 => "1 square fits".to_owned(),
+                count => format!("{count} squares fit"),
+            }
         )?;
     }
     if changed {
-        writeln!(out, "the cloth file has changed since the deck was made")?;
+        writeln!(out, "{CLOTH_CHANGED}")?;
     }
     Ok(DONE)
 }
