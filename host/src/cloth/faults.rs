@@ -53,13 +53,20 @@ pub enum ClothError {
     },
 }
 
+/// A number as it may have been written, and not in three hundred digits.
+fn short(value: f64) -> String {
+    if value != 0.0 && !(1e-6..1e15).contains(&value.abs()) && value.is_finite() {
+        format!("{value:e}")
+    } else {
+        value.to_string()
+    }
+}
+
 /// What does not fit in a cloth file.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum ClothFault {
     /// A sett that is none.
-    #[error(
-        "{key} = {value} is no sett; give how many there are in a unit, above 0 and at most 2000"
-    )]
+    #[error("{key} = {} is no sett; give how many there are in a unit, 0.1 to 2000", short(*value))]
     Sett {
         /// The key.
         key: &'static str,
@@ -116,6 +123,11 @@ pub enum ClothFault {
         "the spare row cannot be \"used\" by the design and work a selvedge; leave out spare_row or [selvedge]"
     )]
     SpareRowTwice,
+    /// What works the selvedges is cast out.
+    #[error(
+        "row {0} is the spare row, which works the selvedges, and cannot be cast out; take it out of cast_out, or leave [selvedge] out"
+    )]
+    SelvedgeCastOut(u16),
     /// The hooks of a section are none.
     #[error(
         "hooks = \"{0}\" are no hooks; write the first and the last, counted from 1, such as \"1-200\""
@@ -149,6 +161,14 @@ pub enum ClothFault {
         second: String,
         /// As written.
         tolerance: u32,
+    },
+    /// Two colours of one paint.
+    #[error("\"{first}\" and \"{second}\" have the same paint; give each a paint of its own")]
+    OnePaint {
+        /// The one.
+        first: String,
+        /// The other.
+        second: String,
     },
     /// One weave, several wefts.
     #[error(

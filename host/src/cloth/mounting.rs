@@ -8,6 +8,7 @@ use super::hooks::{self, CastOut, Place, Side};
 use super::tie::TieFault;
 use super::{Cloth, Spare};
 use crate::deck::Deck;
+use crate::words::counted;
 use std::collections::BTreeSet;
 
 /// Why a paper cannot be woven on this mounting.
@@ -15,7 +16,9 @@ use std::collections::BTreeSet;
 pub enum MountingFault {
     /// The paper is wider than the hooks.
     #[error(
-        "the paper has {columns} columns, and the cloth has {hooks} hooks in use; make the paper at most {hooks} wide, or choose a larger card format"
+        "the paper has {}, and the cloth has {} in use; make the paper at most {hooks} wide, or choose a larger card format",
+        counted(*columns, "column"),
+        counted(*hooks, "hook")
     )]
     TooWide {
         /// Columns of the paper.
@@ -25,7 +28,16 @@ pub enum MountingFault {
     },
     /// It does not go whole times into them.
     #[error(
-        "the paper has {columns} columns, which go {times} times into the {hooks} hooks in use and leave {over}; {remedy}"
+        "the paper has {} {} into the {} in use and leave {over}; {remedy}",
+        match columns {
+            1 => "1 column, which goes".to_owned(),
+            columns => format!("{columns} columns, which go"),
+        },
+        match times {
+            1 => "once".to_owned(),
+            times => format!("{times} times"),
+        },
+        counted(*hooks, "hook")
     )]
     Undivided {
         /// Columns of the paper.

@@ -17,6 +17,9 @@ use std::ops::Range;
 use std::path::Path;
 use toml::Spanned;
 
+/// Most open sett that is taken for one that was meant: an end in ten inches.
+const OPENEST: f64 = 0.1;
+
 /// Closest sett that is taken for one that was meant.
 const CLOSEST: f64 = 2_000.0;
 
@@ -76,6 +79,9 @@ fn check(text: ClothText, format: CardFormat) -> Result<Cloth, Found> {
     let sett = sett(&text.sett)?;
     let cast_out = cast_out(&text.card, &format)?;
     let spare = spare(&text, &format)?;
+    if matches!(spare, Spare::Selvedge(_)) {
+        spare_row_in_use(&text.card, &format)?;
+    }
     let wefts = wefts(&text.weft)?;
     let tolerance = match &text.tolerance {
         Some(value) => number("tolerance", value, 0, 127)?,
@@ -126,7 +132,7 @@ fn number(key: &'static str, value: &Spanned<u32>, least: u32, most: u32) -> Res
 fn sett(text: &SettText) -> Result<Sett, Found> {
     for (key, value) in [("ends", &text.ends), ("picks", &text.picks)] {
         let sett = *value.get_ref();
-        if !(sett > 0.0 && sett <= CLOSEST) {
+        if !(OPENEST..=CLOSEST).contains(&sett) {
             return refuse(value, ClothFault::Sett { key, value: sett });
         }
     }
@@ -165,6 +171,21 @@ fn cast_out(text: &CardText, format: &CardFormat) -> Result<CastOut, Found> {
             Ok(CastOut::Places(places))
         }
     }
+}
+
+/// The spare row cannot be cast out where it works the selvedges.
+fn spare_row_in_use(text: &CardText, format: &CardFormat) -> Result<(), Found> {
+    let Some(CastOutText::Places(entries)) = text.cast_out.as_ref().map(Spanned::get_ref) else {
+        return Ok(());
+    };
+    let spare = |place: &hooks::Place| Some(place.row) == format.spare_row();
+    for entry in entries {
+        let named = hooks::named(entry.get_ref(), format).unwrap_or_default();
+        if let Some(place) = named.iter().find(|place| spare(place)) {
+            return refuse(entry, ClothFault::SelvedgeCastOut(place.row));
+        }
+    }
+    Ok(())
 }
 
 fn spare(text: &ClothText, format: &CardFormat) -> Result<Spare, Found> {

@@ -14,7 +14,9 @@ fn every_fault_in_a_cloth_file_has_its_own_error() {
         ("unit = \"inch\"", "unit = \"ell\"".to_owned()),
         ("unit = \"inch\"\n", String::new()),
         ("ends = 80", "ends = 0".to_owned()),
+        ("ends = 80", "ends = 1e-300".to_owned()),
         ("picks = 60", "picks = nan".to_owned()),
+        ("picks = 60", "picks = 0.001".to_owned()),
         ("picks = 60", "piks = 60".to_owned()),
         ("picks = 60", "picks =".to_owned()),
         ("ends_per_hook = 1", "ends_per_hook = 0".to_owned()),
@@ -166,6 +168,17 @@ fn every_fault_in_a_cloth_file_has_its_own_error() {
     let near = changed(&text, "paint = \"#ffffff\"", "paint = \"#140000\"");
     let error = Cloth::parse(&near, Path::new("mine.toml")).expect_err("near");
     let _ = writeln!(messages, "paints too near\n    {error}\n");
+    let same = changed(DAMASK, "paint = \"#ffffff\"", "paint = \"#000000\"");
+    let error = Cloth::parse(&same, Path::new("mine.toml")).expect_err("one paint");
+    let _ = writeln!(messages, "one paint for two\n    {error}\n");
+    let text = changed(DAMASK, "spare_row = \"blank\"", "cast_out = [\"rows 1-2\"]");
+    let idle = changed(
+        &text,
+        "[first_end]",
+        &selvedge("left = 8\nright = 8\nweave = \"plain\""),
+    );
+    let error = Cloth::parse(&idle, Path::new("mine.toml")).expect_err("cast out");
+    let _ = writeln!(messages, "the spare row cast out\n    {error}\n");
     let gone = Cloth::read(Path::new("gone.toml")).expect_err("no file");
     let _ = writeln!(messages, "no file\n    {gone}");
     insta::assert_snapshot!("cloth_errors", messages);

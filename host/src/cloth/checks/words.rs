@@ -3,6 +3,7 @@
 use super::{Checks, Division, Float};
 use crate::cloth::Unit;
 use crate::deck::CardList;
+use crate::words::counted;
 use cardwright_protocol::CardNumber;
 
 impl Checks {
@@ -41,8 +42,11 @@ impl Checks {
             };
             let cards = self.alike.first.iter().map(|card| CardNumber(*card));
             lines.push(format!(
-                "{} cards are the same as the one before: {}{more}",
-                self.alike.count,
+                "{} the same as the one before: {}{more}",
+                match self.alike.count {
+                    1 => "1 card is".to_owned(),
+                    count => format!("{count} cards are"),
+                },
                 CardList::from_cards(cards)
             ));
         }
@@ -62,8 +66,11 @@ impl Checks {
             String::new()
         };
         format!(
-            "cloth: {:.2} {unit} wide{selvedges}, {:.2} {unit} long; {} ends, {} picks",
-            size.width, size.length, size.ends, size.picks
+            "cloth: {:.2} {unit} wide{selvedges}, {:.2} {unit} long; {}, {}",
+            size.width,
+            size.length,
+            counted(size.ends, "end"),
+            counted(size.picks, "pick")
         )
     }
 
@@ -133,12 +140,16 @@ fn division(division: &Division) -> String {
         rows,
         holes,
     } = division;
+    let go = match columns {
+        1 => "column goes",
+        _ => "columns go",
+    };
     let times = match times {
         1 => "once".to_owned(),
         times => format!("{times} times"),
     };
     if *over == 0 {
-        return format!("hooks: {columns} columns go {times} into {hooks}");
+        return format!("hooks: {columns} {go} {times} into {hooks}");
     }
     let mut idle = Vec::new();
     if !rows.is_empty() {
@@ -149,7 +160,7 @@ fn division(division: &Division) -> String {
         idle.push(format!("row {row} holes {first}-{last}"));
     }
     format!(
-        "hooks: {columns} columns go {times} into {hooks} with {over} over; cast out for it: {}",
+        "hooks: {columns} {go} {times} into {hooks} with {over} over; cast out for it: {}",
         idle.join(", ")
     )
 }

@@ -73,10 +73,15 @@ pub(super) fn colours(
         }
         let near = |other: &&Colour| apart(other.paint, colour.paint) <= 2 * tolerance;
         if let Some(other) = colours.iter().find(near) {
-            let fault = ClothFault::Near {
-                first: other.name.clone(),
-                second: colour.name,
-                tolerance,
+            let (first, second) = (other.name.clone(), colour.name);
+            let fault = if other.paint == colour.paint {
+                ClothFault::OnePaint { first, second }
+            } else {
+                ClothFault::Near {
+                    first,
+                    second,
+                    tolerance,
+                }
             };
             return refuse(&one.paint, fault);
         }
