@@ -1,6 +1,8 @@
 //! Files of point paper: what each form of file holds is read exactly, and what
 //! is no picture is refused with one clear error that names it.
 
+use cardwright::deck::CardFormat;
+use cardwright::deck::paper::{PaperSettings, deck_from_picture};
 use cardwright::paper::{How, Picture, Rgb, read};
 use image::{DynamicImage, ImageFormat, RgbImage, Rgba, RgbaImage};
 use std::path::{Path, PathBuf};
@@ -81,6 +83,128 @@ fn deep_grey_and_transparent_pixels_are_what_they_look_like() {
     assert_eq!(first(deep(0xfffe)), Rgb([254; 3]));
     assert_eq!(first(deep(0x8000)), Rgb([128; 3]));
     assert_eq!(first(deep(1)), Rgb([1; 3]));
+}
+
+/// The directory of a TIFF file, with its tags in order (TIFF 6.0, section 2): number,
+/// kind (3 short, 4 long), count, value. It stands at byte 8.
+fn directory(tags: &[[u32; 4]]) -> Vec<u8> {
+    let mut bytes = b"II*\0\x08\0\0\0".to_vec();
+    bytes.extend((tags.len() as u16).to_le_bytes());
+    for [tag, kind, count, value] in tags {
+        bytes.extend((*tag as u16).to_le_bytes());
+        bytes.extend((*kind as u16).to_le_bytes());
+        bytes.extend(count.to_le_bytes());
+        bytes.extend(value.to_le_bytes());
+    }
+    bytes.extend([0; 4]);
+    bytes
+}
+
+/// A TIFF file of one strip. `photometric` 2 is red, green and blue, 3 a palette.
+fn tiff(picture: &RgbImage, orientation: u32, photometric: u32) -> Vec<u8> {
+    let samples = if photometric == 2 { 3 } else { 1 };
+    let size = picture.width() * picture.height() * samples;
+    let end = 8 + 2 + 11 * 12 + 4;
+    // three lengths of eight bits and, for a palette, a map of 256 colours
+    let bits = if samples == 3 { [3, end] } else { [1, 8] };
+    let tags = [
+        [256, 4, 1, picture.width()],
+        [257, 4, 1, picture.height()],
+        [258, 3, bits[0], bits[1]],
+        [259, 3, 1, 1],
+        [262, 3, 1, photometric],
+        [273, 4, 1, end + 6],
+        [274, 3, 1, orientation],
+        [277, 3, 1, samples],
+        [278, 4, 1, picture.height()],
+        [279, 4, 1, size],
+        [320, 3, 768, end + 6 + size],
+    ];
+    let mut bytes = directory(&tags);
+    bytes.extend([8, 0, 8, 0, 8, 0]);
+    bytes.extend(&picture.as_raw()[..size as usize]);
+    bytes.extend([0; 768 * 2]);
+    bytes
+}
+
+/// The same PNG file with an eXIf chunk behind its head (PNG, third edition, 11.3.4.6).
+fn with_exif(png: &[u8], orientation: u32) -> Vec<u8> {
+    let mut chunk = b"eXIf".to_vec();
+    chunk.extend(directory(&[[274, 3, 1, orientation]]));
+    let sum = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC).checksum(&chunk);
+    let length = (chunk.len() as u32 - 4).to_be_bytes();
+    let head = 8 + 25;
+    [
+        &png[..head],
+        &length,
+        &chunk,
+        &sum.to_be_bytes(),
+        &png[head..],
+    ]
+    .concat()
+}
+
+/// Which way the first line and the first column of the file lie: TIFF 6.0, tag
+/// Orientation, from memory of its table.
+#[test]
+fn a_scan_is_turned_as_its_file_says() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (width, height) = (7, 5);
+    let stored = painted(width, height);
+    let plain = std::fs::read(saved(folder.path(), "plain.png", stored.clone())).expect("read");
+    for orientation in 1..=8 {
+        let (w, h) = (width - 1, height - 1);
+        let place = |column: u32, line: u32| match orientation {
+            1 => (column, line),
+            2 => (w - column, line),
+            3 => (w - column, h - line),
+            4 => (column, h - line),
+            5 => (line, column),
+            6 => (h - line, column),
+            7 => (h - line, w - column),
+            _ => (line, w - column),
+        };
+        for (name, bytes) in [
+            ("a.tiff", tiff(&stored, orientation, 2)),
+            ("a.png", with_exif(&plain, orientation)),
+        ] {
+            let file = folder.path().join(name);
+            std::fs::write(&file, bytes).expect("written");
+            let sheet = read(&file, How::Pixels).unwrap_or_else(|error| panic!("{error}"));
+            for (column, line, pixel) in stored.enumerate_pixels() {
+                let (x, y) = place(column, line);
+                let found = sheet.colour(x, y);
+                assert_eq!(found, Some(Rgb(pixel.0)), "{name} {orientation} {x} {y}");
+            }
+        }
+    }
+}
+
+/// The same of a picture in black and white, whose height is a card's hooks as it is
+/// stored.
+#[test]
+fn a_black_and_white_picture_is_turned_as_its_file_says() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let black = |x: u32, y: u32| image::Rgb([if (x * y + x) % 3 == 0 { 0 } else { 255 }; 3]);
+    // line 0 of the file is the right side: it has to be turned clockwise
+    let seen = RgbImage::from_fn(100, 9, black);
+    let stored = RgbImage::from_fn(9, 100, |x, y| black(99 - y, x));
+    let plain = saved(folder.path(), "seen.png", seen);
+    let bytes = std::fs::read(saved(folder.path(), "stored.png", stored)).expect("read");
+    let turned = folder.path().join("turned.png");
+    std::fs::write(&turned, with_exif(&bytes, 6)).expect("written");
+    let format = CardFormat::named("100").expect("built in");
+    let settings = PaperSettings::usual(format);
+    let deck = |file: &Path| deck_from_picture(file, &settings).expect("a deck");
+    assert!(deck(&plain).cards().eq(deck(&turned).cards()));
+}
+
+#[test]
+fn a_tiff_with_a_palette_is_refused_by_its_kind() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("palette.tiff");
+    std::fs::write(&file, tiff(&painted(9, 9), 1, 3)).expect("written");
+    refused(&file, How::Either, "with a palette of colours");
 }
 
 /// Every error is one line that names the file and says what to do.

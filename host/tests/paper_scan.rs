@@ -5,7 +5,8 @@
 #[path = "paper_drawn/mod.rs"]
 mod drawn;
 
-use cardwright::paper::{How, PaperFault, Picture, Sheet, Why, squares};
+use cardwright::paper::{How, Paints, PaperFault, Picture, Rgb, Sheet, Why};
+use cardwright::paper::{squares, squares_painted};
 use drawn::{BLACK, BLUE, Chance, Drawn, GREEN, Half, PAPER, RED, YELLOW};
 
 /// Reads the sheet; nothing wrong may go unlisted, and what is listed must be
@@ -183,6 +184,126 @@ fn painted_and_bare_edges_belong_to_the_sheet() {
         }
     }
     read(&drawn);
+}
+
+/// Columns painted from end to end look like bold lines: the sheet must not be read with
+/// squares that are two or three of its own; where its lines hardly show it is refused.
+#[test]
+fn painted_stripes_are_no_ruling() {
+    let mut found = 0;
+    for (colour, every, painted_over, across) in [
+        (RED, 2, false, false),
+        (RED, 3, false, true),
+        (RED, 2, true, true),
+        (BLACK, 2, true, false),
+        (BLACK, 3, true, false),
+        (BLACK, 3, false, true),
+    ] {
+        for pitch in [10.0, 12.0] {
+            let mut drawn = Drawn {
+                pitch: [pitch; 2],
+                painted_over,
+                noise: 4.0,
+                skew_degrees: 1.0,
+                ..Drawn::random(64, 48, &[PAPER, colour], 1)
+            };
+            for (at, square) in drawn.design.iter_mut().enumerate() {
+                let place = if across { at / 64 } else { at % 64 };
+                *square = usize::from(place.is_multiple_of(every));
+            }
+            match squares(&drawn.picture(), How::Ruled) {
+                Err(fault) => assert!(
+                    matches!(
+                        fault,
+                        PaperFault::Painted { .. } | PaperFault::NoSquares { .. }
+                    ),
+                    "{fault}: {colour:?} {every} {pitch}"
+                ),
+                Ok(_) => {
+                    read(&drawn);
+                    found += 1;
+                }
+            }
+        }
+    }
+    assert!(found >= 4, "{found} of 12 were read, and none wrongly");
+}
+
+/// What lies within the picture's edge is no whole column, but it is one of the sheet.
+#[test]
+fn squares_cut_by_the_pictures_edge_are_listed() {
+    for side in 0..4 {
+        let mut drawn = Drawn {
+            noise: 3.0,
+            ..Drawn::random(40, 36, &[PAPER, BLACK, RED], 21)
+        };
+        drawn.margin[side] = -5.0;
+        let sheet = squares(&drawn.picture(), How::Ruled).expect("a sheet");
+        let (columns, rows) = (sheet.columns as usize, sheet.rows as usize);
+        assert_eq!((columns, rows), (40, 36), "side {side}");
+        let wanted = if side % 2 == 0 { rows } else { columns };
+        assert_eq!(sheet.doubtful.len(), wanted, "side {side}");
+        for doubt in &sheet.doubtful {
+            let place = [doubt.column, doubt.row, 39 - doubt.column, 35 - doubt.row];
+            assert_eq!((place[side], doubt.why), (0, Why::Outside), "side {side}");
+        }
+    }
+}
+
+/// A paint that was used once, or that varies from square to square, is one of those
+/// that the cloth file names.
+#[test]
+fn named_paints_are_known_however_few_or_uneven_their_squares() {
+    let named = |colour: [u8; 3]| Rgb(colour);
+    let paints = Paints {
+        named: [PAPER, BLACK, RED, BLUE].map(named).to_vec(),
+        tolerance: 50,
+    };
+    let mut lone = Drawn {
+        noise: 4.0,
+        ..Drawn::random(40, 36, &[PAPER, RED], 4)
+    };
+    lone.design.fill(0);
+    lone.design[5 * 40 + 7] = 1;
+    let plain = squares(&lone.picture(), How::Ruled).expect("a sheet");
+    let [doubt] = plain.doubtful[..] else {
+        panic!("{:?}", plain.doubtful)
+    };
+    let seen = doubt.seen.expect("it is in the picture");
+    assert_eq!(paints.nearest(seen), Some(Rgb(RED)), "as it was read");
+    let sheet = squares_painted(&lone.picture(), How::Ruled, &paints).expect("a sheet");
+    assert!(sheet.doubtful.is_empty(), "{:?}", sheet.doubtful);
+    assert_eq!(lone.wrong(&sheet), []);
+
+    // paint put on by hand: each square a little other than the next
+    let mut chance = Chance(6);
+    let mut palette = vec![PAPER];
+    for colour in [BLACK, RED, BLUE] {
+        palette.extend((0..300).map(|_| {
+            colour.map(|level| (f64::from(level) + 8.0 * chance.normal()).clamp(0.0, 255.0) as u8)
+        }));
+    }
+    let mut drawn = Drawn::random(48, 40, &[PAPER, BLACK, RED, BLUE], 8);
+    for square in &mut drawn.design {
+        if *square > 0 {
+            *square = 1 + (*square - 1) * 300 + chance.below(300);
+        }
+    }
+    drawn.palette = palette;
+    let sheet = squares_painted(&drawn.picture(), How::Ruled, &paints).expect("a sheet");
+    assert!(sheet.doubtful.is_empty(), "{:?}", sheet.doubtful.len());
+    for (at, square) in drawn.design.iter().enumerate() {
+        let colour = match square {
+            0 => PAPER,
+            1..=300 => BLACK,
+            301..=600 => RED,
+            _ => BLUE,
+        };
+        let found = sheet
+            .colour(at as u32 % 48, at as u32 / 48)
+            .expect("a square");
+        assert_eq!(paints.nearest(found), Some(Rgb(colour)), "square {at}");
+    }
 }
 
 #[test]

@@ -272,6 +272,11 @@ impl Cloth {
         &self.tie
     }
 
+    /// The paint of each colour on the paper.
+    pub fn paints(&self) -> impl Iterator<Item = Rgb> + '_ {
+        self.colours.iter().map(|colour| colour.paint)
+    }
+
     /// Which line of the paper is woven first.
     #[must_use]
     pub fn first_line(&self) -> FirstPick {

@@ -31,7 +31,7 @@ pub enum PaperError {
         cause: std::io::Error,
     },
     /// The file is not a picture that is known.
-    #[error("{} is not a picture that can be read: {cause}; save it as PNG, BMP, GIF, TIFF or PBM", file.display())]
+    #[error("{} {}", file.display(), crate::paper::refusal(cause))]
     NotAPicture {
         /// The file.
         file: PathBuf,

@@ -6,9 +6,8 @@
 
 use super::file::MOST_CARDS;
 use super::paper::{MOST_HOOKS, PaperError};
-use crate::paper::narrow;
-use image::{DynamicImage, ImageReader};
-use std::io::Cursor;
+use crate::paper::{Opened, narrow};
+use image::DynamicImage;
 use std::path::Path;
 
 /// A picture's pixels.
@@ -32,15 +31,8 @@ pub(crate) fn pixels(
         file: file.to_owned(),
         cause,
     };
-    let open = || {
-        ImageReader::new(Cursor::new(bytes))
-            .with_guessed_format()
-            .map_err(|cause| PaperError::Unreadable {
-                file: file.to_owned(),
-                cause,
-            })
-    };
-    let (width, height) = open()?.into_dimensions().map_err(not_a_picture)?;
+    let opened = Opened::new(bytes).map_err(not_a_picture)?;
+    let (width, height) = opened.size();
     if width > MOST_HOOKS || height > MOST_CARDS {
         return Err(PaperError::TooLarge {
             file: file.to_owned(),
@@ -49,7 +41,8 @@ pub(crate) fn pixels(
         });
     }
     fits(width)?;
-    let colour = colours(open()?.decode().map_err(not_a_picture)?);
+    let most = 16 * u64::from(width) * u64::from(height) + (1 << 20);
+    let colour = colours(opened.picture(most).map_err(not_a_picture)?);
     Ok(Pixels {
         width,
         height,

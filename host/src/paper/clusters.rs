@@ -4,6 +4,7 @@
 //! the middles of the heaps they make. Squares between heaps make none.
 
 use super::grid::Seen;
+use super::paints::Paints;
 
 /// Levels of a colour in which squares are counted.
 const BIN: f32 = 8.0;
@@ -96,6 +97,34 @@ impl Clusters {
             }
         }
         Clusters { middles }.centred(shades)
+    }
+
+    /// A heap also for each paint that is there and makes none: it varies, or it was used
+    /// for a few squares only.
+    #[must_use]
+    pub fn with_paints(mut self, paints: &Paints, shades: &[Shade]) -> Clusters {
+        let known: Vec<usize> = self.middles.iter().filter_map(|m| paints.of(*m)).collect();
+        let mut unknown = vec![Vec::new(); paints.named.len()];
+        let all_known = (0..unknown.len()).all(|paint| known.contains(&paint));
+        if !all_known {
+            for shade in shades {
+                match paints.of(*shade) {
+                    Some(paint) if !known.contains(&paint) => unknown[paint].push(*shade),
+                    _ => {}
+                }
+            }
+        }
+        if unknown.iter().all(Vec::is_empty) {
+            return self;
+        }
+        for own in unknown.iter().filter(|own| !own.is_empty()) {
+            self.middles.push([0, 1, 2].map(|colour: usize| {
+                let mut levels: Vec<f32> = own.iter().map(|shade: &Shade| shade[colour]).collect();
+                levels.sort_unstable_by(f32::total_cmp);
+                levels[levels.len() / 2]
+            }));
+        }
+        self.centred(shades)
     }
 
     /// Each middle in the median of the colours nearest to it; the commonest first.

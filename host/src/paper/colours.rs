@@ -7,8 +7,10 @@
 use super::PaperFault;
 use super::clusters::{Clusters, Shade, distance, even};
 use super::grid::{Grid, Seen};
+use super::lattice::Count;
 use super::light::Light;
 use super::outline::Outline;
+use super::paints::Paints;
 use super::picture::{Picture, Rgb};
 use super::sheet::{Doubt, Why};
 
@@ -46,11 +48,12 @@ pub fn colours(
     grid: &Grid,
     outline: &Outline,
     first: Light,
+    paints: &Paints,
 ) -> Result<Colours, PaperFault> {
     let seen = grid.seen(picture, &outline.columns, &outline.rows);
     let even = even(&seen);
     let mut light = first;
-    let mut clusters = clusters(&seen, &even, &light);
+    let mut clusters = clusters(&seen, &even, &light, paints);
     for _ in 0..3 {
         let painted = |at: usize| {
             let seen = seen[at].as_ref().filter(|_| even[at])?;
@@ -60,7 +63,7 @@ pub fn colours(
             (off < UNLIKE / 2.0).then(|| middle.map(|level| level / 255.0))
         };
         light = light.of_painted(&seen, &painted);
-        clusters = self::clusters(&seen, &even, &light);
+        clusters = self::clusters(&seen, &even, &light, paints);
     }
     match clusters.middles.len() {
         0 => return Err(PaperFault::NoColours),
@@ -73,18 +76,24 @@ pub fn colours(
         grid,
         light: &light,
         clusters: &clusters,
+        paints,
+        of_paint: clusters
+            .middles
+            .iter()
+            .map(|middle| paints.of(*middle))
+            .collect(),
     };
     Ok(told.all(outline, &seen))
 }
 
-fn clusters(seen: &[Option<Seen>], even: &[bool], light: &Light) -> Clusters {
+fn clusters(seen: &[Option<Seen>], even: &[bool], light: &Light, paints: &Paints) -> Clusters {
     let shades: Vec<Shade> = seen
         .iter()
         .zip(even)
         .filter_map(|(seen, even)| seen.as_ref().filter(|_| *even))
         .map(|seen| shade(light, seen))
         .collect();
-    Clusters::of(&shades)
+    Clusters::of(&shades).with_paints(paints, &shades)
 }
 
 fn shade(light: &Light, seen: &Seen) -> Shade {
@@ -114,6 +123,9 @@ struct Told<'a> {
     grid: &'a Grid,
     light: &'a Light,
     clusters: &'a Clusters,
+    paints: &'a Paints,
+    /// The paint that each of the clusters is.
+    of_paint: Vec<Option<usize>>,
 }
 
 impl Told<'_> {
@@ -124,12 +136,10 @@ impl Told<'_> {
         for (at, seen) in seen.iter().enumerate() {
             let column = at % outline.columns.len();
             let row = at / outline.columns.len();
+            let place = (outline.columns.start + column, outline.rows.start + row);
             let (colour, why) = match seen {
-                None => (0, Some(Why::Outside)),
-                Some(seen) => {
-                    let place = (outline.columns.start + column, outline.rows.start + row);
-                    self.square(place, seen, &mut counts)
-                }
+                None => (self.at_edge(place), Some(Why::Outside)),
+                Some(seen) => self.square(place, seen, &mut counts),
             };
             squares.push(colour as u16);
             if let Some(why) = why {
@@ -137,6 +147,7 @@ impl Told<'_> {
                     column: column as u32,
                     row: row as u32,
                     why,
+                    seen: seen.as_ref().map(|seen| rgb(shade(self.light, seen))),
                 });
             }
         }
@@ -147,6 +158,24 @@ impl Told<'_> {
             squares,
             doubtful,
         }
+    }
+
+    /// The likeliest colour of a square that is cut by the picture's edge.
+    fn at_edge(&self, (column, row): (usize, usize)) -> usize {
+        let mut counts = vec![0; self.clusters.middles.len()];
+        let middle = self.grid.place(Count {
+            column: column as f64 + 0.5,
+            row: row as f64 + 0.5,
+        });
+        self.grid
+            .levels(self.picture, column, row, REACH, |levels| {
+                let share = self.light.share(middle, levels).map(|share| share * 255.0);
+                if let Some((nearest, _, _)) = self.clusters.nearest(share) {
+                    counts[nearest] += 1;
+                }
+            });
+        let most = (0..counts.len()).max_by_key(|at| counts[*at]);
+        most.unwrap_or_default()
     }
 
     /// The colour of one square, and what is wrong with it.
@@ -171,15 +200,23 @@ impl Told<'_> {
                 }
             });
         let whole: u32 = counts.iter().sum();
-        let part = |at: usize| counts[at] as f32 / whole.max(1) as f32;
-        let other = (0..counts.len())
-            .filter(|at| *at != own)
-            .max_by_key(|at| counts[*at]);
+        // heaps of one paint are one colour
+        let same = |at: &usize| {
+            *at == own || (self.of_paint[own].is_some() && self.of_paint[*at] == self.of_paint[own])
+        };
+        let all = 0..counts.len();
+        let of_own: u32 = all.clone().filter(same).map(|at| counts[at]).sum();
+        let part = |count: u32| count as f32 / whole.max(1) as f32;
+        let other = all.filter(|at| !same(at)).max_by_key(|at| counts[*at]);
+        let parts = [of_own, other.map_or(0, |other| counts[other])].map(part);
         let why = match (other, next) {
-            (Some(other), _) if part(own) < WHOLE => Some(Why::Mixed {
+            (Some(other), _) if parts[0] < WHOLE => Some(Why::Mixed {
                 colours: [self.rgb(own), self.rgb(other)],
-                percent: [part(own), part(other)].map(|part| (part * 100.0).round() as u8),
+                percent: parts.map(|part| (part * 100.0).round() as u8),
             }),
+            _ if self.of_paint[own].is_some() && self.paints.of(shade) == self.of_paint[own] => {
+                None
+            }
             (_, Some((next, far))) if off > BETWEEN * (off + far) => Some(Why::Between {
                 colours: [self.rgb(own), self.rgb(next)],
             }),

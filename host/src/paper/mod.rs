@@ -13,20 +13,26 @@
 
 mod clusters;
 mod colours;
+mod cut;
 mod grid;
 mod group;
 mod lattice;
 mod light;
 mod lines;
+mod open;
 mod outline;
+mod paints;
 mod phases;
 mod picture;
 mod pitch;
 mod pixels;
 mod sheet;
 mod surface;
+mod wide;
 
 pub use group::Group;
+pub(crate) use open::{Opened, refusal};
+pub use paints::Paints;
 pub(crate) use picture::narrow;
 pub use picture::{MOST_PIXELS, MOST_SIDE, Picture, Place, Rgb};
 pub use sheet::{Doubt, PaperError, PaperFault, Ruling, Sheet, Why};
@@ -77,10 +83,19 @@ pub fn read(file: &Path, how: How) -> Result<Sheet, PaperError> {
 /// # Errors
 /// No squares are found.
 pub fn squares(picture: &Picture, how: How) -> Result<Sheet, PaperFault> {
+    squares_painted(picture, how, &Paints::default())
+}
+
+/// The squares of a picture that was painted in these paints; other colours are found
+/// as well.
+///
+/// # Errors
+/// No squares are found.
+pub fn squares_painted(picture: &Picture, how: How, paints: &Paints) -> Result<Sheet, PaperFault> {
     match how {
         How::Pixels => pixels::squares(picture),
-        How::Ruled => ruled(picture),
-        How::Either => match ruled(picture) {
+        How::Ruled => ruled(picture, paints),
+        How::Either => match ruled(picture, paints) {
             Ok(sheet) => Ok(sheet),
             Err(_) if pixels::colour_count(picture, FEW_COLOURS) <= FEW_COLOURS => {
                 pixels::squares(picture)
@@ -93,7 +108,7 @@ pub fn squares(picture: &Picture, how: How) -> Result<Sheet, PaperFault> {
 }
 
 /// The squares of a ruled sheet.
-fn ruled(picture: &Picture) -> Result<Sheet, PaperFault> {
+fn ruled(picture: &Picture, paints: &Paints) -> Result<Sheet, PaperFault> {
     let turned = picture.turned();
     let upright = pitch::rhythm(picture).ok_or(PaperFault::NoRuling { lines: "upright" })?;
     let across = pitch::rhythm(&turned).ok_or(PaperFault::NoRuling {
@@ -119,11 +134,17 @@ fn ruled(picture: &Picture) -> Result<Sheet, PaperFault> {
     drop(seen);
     let parts = AllParts::of(picture, &grid, &light);
     let outline = Outline::of(&parts).ok_or_else(nothing)?;
+    let outline = cut::whole(picture, &grid, &light, &outline);
     let (columns, rows) = (outline.columns.len(), outline.rows.len());
     if columns < FEWEST || rows < FEWEST {
         return Err(PaperFault::FewSquares { columns, rows });
     }
-    let found = colours::colours(picture, &grid, &outline, light)?;
+    for (upright, lines) in [(true, "columns"), (false, "lines")] {
+        if wide::painted(picture, &grid, &outline, upright) {
+            return Err(PaperFault::Painted { lines });
+        }
+    }
+    let found = colours::colours(picture, &grid, &outline, light, paints)?;
     Ok(Sheet {
         columns: columns as u32,
         rows: rows as u32,

@@ -91,10 +91,20 @@ struct Look {
     sides: [[f32; 3]; 2],
 }
 
-fn look(picture: &Picture, grid: &Grid, upright: bool, line: f64, along: f64) -> Option<Look> {
+/// How far along a line, to both sides, to look in a square, and in a strip of one.
+const SQUARE: f64 = 0.2;
+const STRIP: f64 = 0.07;
+
+fn look(
+    picture: &Picture,
+    grid: &Grid,
+    upright: bool,
+    line: f64,
+    (along, reach): (f64, f64),
+) -> Option<Look> {
     let mean = |across: f64| -> Option<[f32; 3]> {
         let mut sum = [0.0; 3];
-        for off in [-0.2, 0.0, 0.2] {
+        for off in [-reach, 0.0, reach] {
             let place = grid.place(beside(upright, across, along + off));
             if !contains(picture, place) {
                 return None;
@@ -145,19 +155,8 @@ impl Parts {
         };
         let chance = chance(picture, grid, upright, lines, along);
         let part = |line: usize, square: usize| {
-            let middle = square as f64 + 0.5;
-            let Some(look) = look(picture, grid, upright, line as f64, middle) else {
-                return Part::Outside;
-            };
-            let white = light.white(grid.place(beside(upright, line as f64, middle)));
-            let whole: f32 = white.iter().sum();
-            let bare = |side: &[f32; 3]| side.iter().sum::<f32>() >= BARE * whole;
-            if look.sides.iter().all(bare) {
-                Part::Bare(look.dark > chance)
-            } else {
-                // in a blurred picture the middle of a square is a little lighter
-                Part::Painted(look.dark > chance || look.light.max(look.edge) > 2.0 * chance)
-            }
+            let middle = (square as f64 + 0.5, SQUARE);
+            part(picture, grid, light, upright, line, middle, chance)
         };
         let list = (0..lines)
             .flat_map(|line| (0..along).map(move |square| (line, square)))
@@ -205,6 +204,44 @@ impl Parts {
     }
 }
 
+fn part(
+    picture: &Picture,
+    grid: &Grid,
+    light: &Light,
+    upright: bool,
+    line: usize,
+    along: (f64, f64),
+    chance: f32,
+) -> Part {
+    let Some(look) = look(picture, grid, upright, line as f64, along) else {
+        return Part::Outside;
+    };
+    let white = light.white(grid.place(beside(upright, line as f64, along.0)));
+    let whole: f32 = white.iter().sum();
+    let bare = |side: &[f32; 3]| side.iter().sum::<f32>() >= BARE * whole;
+    if look.sides.iter().all(bare) {
+        Part::Bare(look.dark > chance)
+    } else {
+        // in a blurred picture the middle of a square is a little lighter
+        Part::Painted(look.dark > chance || look.light.max(look.edge) > 2.0 * chance)
+    }
+}
+
+/// Whether lines are seen where they cross a narrow strip at `along`.
+pub fn crossed(
+    picture: &Picture,
+    grid: &Grid,
+    light: &Light,
+    upright: bool,
+    lines: &Range<usize>,
+    along: f64,
+) -> Strip {
+    let squares = if upright { grid.rows } else { grid.columns };
+    let chance = chance(picture, grid, upright, lines.end, squares);
+    let part = |line| part(picture, grid, light, upright, line, (along, STRIP), chance);
+    tell(lines.clone().map(part))
+}
+
 /// What stands out of the middle of squares, where there is no line: noise.
 fn chance(picture: &Picture, grid: &Grid, upright: bool, lines: usize, along: usize) -> f32 {
     let step = (lines * along / 4_000).max(1);
@@ -212,7 +249,7 @@ fn chance(picture: &Picture, grid: &Grid, upright: bool, lines: usize, along: us
         .step_by(step)
         .filter_map(|at| {
             let (line, square) = ((at / along) as f64 + 0.5, (at % along) as f64 + 0.5);
-            look(picture, grid, upright, line, square)
+            look(picture, grid, upright, line, (square, SQUARE))
         })
         .map(|look| look.dark)
         .collect();
@@ -225,12 +262,16 @@ fn chance(picture: &Picture, grid: &Grid, upright: bool, lines: usize, along: us
     high * 1.2 + 6.0
 }
 
+/// What is seen of lines in a strip.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Strip {
+pub enum Strip {
+    /// They are seen.
     Ruled,
     /// Painted so that nothing can be seen.
     Hidden,
+    /// There are none.
     Bare,
+    /// Too little is in the picture.
     Outside,
 }
 

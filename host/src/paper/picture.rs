@@ -6,9 +6,9 @@
 //! and pictures too large to be looked at.
 
 use super::PaperFault;
-use image::{DynamicImage, ImageReader, Limits};
+use super::open::Opened;
+use image::DynamicImage;
 use std::fmt;
-use std::io::Cursor;
 use std::path::Path;
 
 /// Most pixels across or down.
@@ -73,21 +73,14 @@ impl Picture {
         if bytes.is_empty() {
             return Err(PaperFault::Empty);
         }
-        let open = || {
-            ImageReader::new(Cursor::new(bytes))
-                .with_guessed_format()
-                .map_err(PaperFault::Unreadable)
-        };
-        let (width, height) = open()?.into_dimensions().map_err(PaperFault::NotAPicture)?;
+        let opened = Opened::new(bytes).map_err(PaperFault::NotAPicture)?;
+        let (width, height) = opened.size();
         if width > MOST_SIDE || height > MOST_SIDE || pixels(width, height) > MOST_PIXELS {
             return Err(PaperFault::TooLarge { width, height });
         }
-        let mut reader = open()?;
-        let mut limits = Limits::default();
         // a deep picture with opacity has eight bytes a pixel
-        limits.max_alloc = Some(pixels(width, height) * 16 + (1 << 20));
-        reader.limits(limits);
-        let picture = reader.decode().map_err(PaperFault::NotAPicture)?;
+        let most = pixels(width, height) * 16 + (1 << 20);
+        let picture = opened.picture(most).map_err(PaperFault::NotAPicture)?;
         Picture::new(width, height, levels(picture)).ok_or(PaperFault::Empty)
     }
 

@@ -21,6 +21,9 @@ const LEAST_LIKENESS: f64 = 0.15;
 /// How well the shortest look must see beside the best.
 const NEARLY: f64 = 0.6;
 
+/// How well a shorter look must see a shorter pitch beside the best.
+const FINER: f64 = 0.4;
+
 /// Lines of pixels in a band, and how many bands are looked at.
 const BAND: usize = 64;
 const BANDS: usize = 10;
@@ -58,9 +61,15 @@ pub fn rhythm(picture: &Picture) -> Option<Rhythm> {
     }
     // looking half a pitch to the sides, the squares' middles stand out like
     // lines: the shortest look that sees about as well is the right one
-    let mut first = found
-        .into_iter()
-        .find(|rhythm| rhythm.likeness >= NEARLY * most)?;
+    let nearly = found
+        .iter()
+        .position(|rhythm| rhythm.likeness >= NEARLY * most)?;
+    // columns painted all over the sheet look like lines, too, but to longer looks only;
+    // the ruling has lines at every square
+    let finer = found[..nearly]
+        .iter()
+        .find(|rhythm| rhythm.likeness >= FINER * most && rhythm.pitch < 0.8 * found[nearly].pitch);
+    let mut first = *finer.unwrap_or(&found[nearly]);
     first.reach = first.reach.max((first.pitch / 6.0).round() as usize);
     Some(first)
 }

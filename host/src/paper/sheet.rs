@@ -68,6 +68,8 @@ pub struct Doubt {
     pub row: u32,
     /// Why.
     pub why: Why,
+    /// The colour that was seen there; none where it is not in the picture.
+    pub seen: Option<Rgb>,
 }
 
 /// Why a square is in doubt.
@@ -138,7 +140,7 @@ pub enum PaperFault {
     #[error("there is nothing in the file; scan or export the sheet again")]
     Empty,
     /// Not a picture that is known, or damaged.
-    #[error("it is not a picture that can be read: {0}; save it as PNG, BMP, GIF, TIFF or PBM")]
+    #[error("it {}", super::open::refusal(.0))]
     NotAPicture(image::ImageError),
     /// Too many pixels.
     #[error("{width} x {height} pixels are more than can be looked at ({MOST_SIDE} a side, {} million in all); scan with fewer dots an inch, 8 to 12 pixels a square are enough", MOST_PIXELS / 1_000_000)]
@@ -163,6 +165,14 @@ pub enum PaperFault {
         across: f64,
         /// Pixels from line to line.
         down: f64,
+    },
+    /// Painted columns or lines of squares were seen instead of the ruling.
+    #[error(
+        "painted {lines} of squares were found where the ruling must be, and no thin lines at every square; scan with more dots an inch, so that the lines show beside the paint, or save the design with one pixel a square and say so"
+    )]
+    Painted {
+        /// Columns or lines.
+        lines: &'static str,
     },
     /// Lines that lean differently.
     #[error(

@@ -188,12 +188,12 @@ pub enum DraftFault {
 pub enum ExportFault {
     /// Too many hooks.
     #[error(
-        "the deck works {0} hooks, and a draft is written of at most {MOST_SHAFTS} (two 600 cards with full rows), as every hook is a shaft in it; give the design on as a picture instead: cardwright deck show DECK --png FILE"
+        "the deck works {0} hooks, and a draft is written of at most {MOST_SHAFTS} (two 600 cards with full rows), as every hook is a shaft in it; give the deck file itself on instead, which is text"
     )]
     Hooks(u32),
     /// Too many cards.
     #[error(
-        "the deck has {0} cards, and a draft is written of at most {MOST_PICKS} picks; give the design on as a picture instead: cardwright deck show DECK --png FILE"
+        "the deck has {0} cards, and a draft is written of at most {MOST_PICKS} picks; give the deck file itself on instead, which is text"
     )]
     Cards(u32),
     /// Cards that were never read.

@@ -195,7 +195,7 @@ fn near_colours_are_counted() {
     let done = make(&place, &format!("tolerance = 5\n{CLOTH}"), &[]);
     assert_eq!(done.status, 0, "{done:?}");
     assert!(
-        done.stdout.contains("1 squares were near a paint"),
+        done.stdout.contains("1 square was near a paint"),
         "{done:?}"
     );
 }

@@ -111,16 +111,43 @@ fn doubtful_squares_are_refused_by_name_unless_they_are_taken() {
     // 32 lines, the lowest is woven first
     assert!(
         done.stderr
-            .contains("1 squares of the sheet are doubtful: column 8 line 27"),
+            .contains("1 square of the sheet is doubtful: column 8 line 27"),
         "{done:?}"
     );
     assert!(!place.file("scan.deck").exists());
     let done = make(&place, &scan, &["--take-doubtful"]);
     assert_eq!(done.status, 0, "{done:?}");
     assert!(
-        done.stdout.contains("1 doubtful squares were taken"),
+        done.stdout.contains("1 doubtful square was taken"),
         "{done:?}"
     );
+}
+
+/// What is taken is what was read, and not what most of the sheet is.
+#[test]
+fn a_doubtful_square_is_taken_for_the_paint_nearest_to_it() {
+    let place = Place::new();
+    let grey = [92, 84, 88];
+    let mut sheet = Drawn {
+        palette: vec![PAPER, grey],
+        ..sheet()
+    };
+    sheet.design.fill(0);
+    sheet.design[5 * 48 + 7] = 1;
+    let scan = scan(&place, &sheet);
+    let done = make(&place, &scan, &[]);
+    assert_eq!(done.status, 2, "{done:?}");
+    assert!(done.stderr.contains("1 square of the sheet is"), "{done:?}");
+    let done = make(&place, &scan, &["--take-doubtful"]);
+    assert_eq!(done.status, 0, "{done:?}");
+    let levels = sheet
+        .design
+        .iter()
+        .flat_map(|colour| [[255u8; 3], [0; 3]][*colour]);
+    let painting = png(&place, "painting.png", (48, 32), levels.collect());
+    assert_eq!(make(&place, &painting, &[]).status, 0);
+    let read = |name: &str| Deck::read(&place.file(name)).expect("a deck");
+    assert!(read("scan.deck").cards().eq(read("painting.deck").cards()));
 }
 
 #[test]

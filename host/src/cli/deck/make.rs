@@ -14,6 +14,7 @@ use crate::deck::paper::{PaperError, PaperSettings, deck_from_picture};
 use crate::deck::{CardFormat, Cut, Deck, FirstPick, SpareRow};
 use crate::paper::Ruling;
 use crate::rig::RigFile;
+use crate::words::counted;
 use anyhow::{Context, Result, bail};
 use clap::Args;
 use serde_json::json;
@@ -54,7 +55,7 @@ pub struct MakeArgs {
     /// square, and any other is looked at for its ruling
     #[arg(long, value_enum, requires = "cloth")]
     pub squares: Option<SquaresBy>,
-    /// Take the doubtful squares of a ruled sheet as they were read
+    /// Take each doubtful square of a ruled sheet for the paint nearest to what was read
     #[arg(long, requires = "cloth")]
     pub take_doubtful: bool,
     /// Replace a deck file that exists
@@ -183,15 +184,15 @@ fn tell(
         if checked.doubtful > 0 {
             writeln!(
                 out,
-                "{} doubtful squares were taken as they were read",
-                checked.doubtful
+                "{} taken for the paint nearest to what was read",
+                were(checked.doubtful as u64, "doubtful square")
             )?;
         }
         if checked.near > 0 {
             writeln!(
                 out,
-                "{} squares were near a paint of the cloth file and taken for it",
-                checked.near
+                "{} near a paint of the cloth file and taken for it",
+                were(checked.near, "square")
             )?;
         }
         for line in checked.lines() {
@@ -199,6 +200,12 @@ fn tell(
         }
     }
     Ok(DONE)
+}
+
+/// So many of them `was` or `were` something.
+fn were(count: u64, one: &str) -> String {
+    let verb = if count == 1 { "was" } else { "were" };
+    format!("{} {verb}", counted(count, one))
 }
 
 /// The bytes of a painting's file.

@@ -7,7 +7,8 @@
 
 use crate::cloth::{Cloth, Recognised, Squares};
 use crate::deck::FirstPick;
-use crate::paper::{self, Doubt, Group, How, PaperFault, Picture, Ruling, Sheet};
+use crate::paper::{self, Doubt, Group, How, Paints, PaperFault, Picture, Ruling, Sheet};
+use crate::words::counted;
 use anyhow::{Result, bail};
 use serde_json::{Value, json};
 
@@ -38,7 +39,7 @@ pub(super) fn read_paper(bytes: &[u8], cloth: &Cloth, by: Option<SquaresBy>) -> 
     let picture = Picture::from_bytes(bytes)?;
     match by {
         Some(SquaresBy::Pixels) => in_colours(paper::squares(&picture, How::Pixels)?, cloth),
-        Some(SquaresBy::Ruled) => in_colours(paper::squares(&picture, How::Ruled)?, cloth),
+        Some(SquaresBy::Ruled) => in_colours(ruled(&picture, cloth)?, cloth),
         None => either(&picture, cloth),
     }
 }
@@ -56,7 +57,7 @@ fn either(picture: &Picture, cloth: &Cloth) -> Result<ReadPaper> {
     if narrow && as_pixels.is_ok() {
         return as_pixels;
     }
-    match paper::squares(picture, How::Ruled) {
+    match ruled(picture, cloth) {
         Ok(sheet) => in_colours(sheet, cloth),
         Err(_) if few => as_pixels,
         Err(fault) => Err(PaperFault::Neither {
@@ -66,9 +67,30 @@ fn either(picture: &Picture, cloth: &Cloth) -> Result<ReadPaper> {
     }
 }
 
+fn ruled(picture: &Picture, cloth: &Cloth) -> Result<Sheet, PaperFault> {
+    paper::squares_painted(picture, How::Ruled, &paints_of(cloth))
+}
+
+fn paints_of(cloth: &Cloth) -> Paints {
+    Paints {
+        named: cloth.paints().map(paper::Rgb).collect(),
+        tolerance: cloth.tolerance(),
+    }
+}
+
+/// The sheet's squares, a doubtful one as the paint nearest to what was seen.
 fn in_colours(sheet: Sheet, cloth: &Cloth) -> Result<ReadPaper> {
     let paint = |number: &u16| sheet.palette.get(usize::from(*number));
-    let paints = sheet.squares.iter().filter_map(paint).map(|rgb| rgb.0);
+    let mut paints: Vec<_> = sheet.squares.iter().filter_map(paint).copied().collect();
+    let named = paints_of(cloth);
+    for doubt in &sheet.doubtful {
+        let at = doubt.row as usize * sheet.columns as usize + doubt.column as usize;
+        if let Some(paint) = paints.get_mut(at) {
+            let seen = doubt.seen.unwrap_or(*paint);
+            *paint = named.nearest(seen).unwrap_or(seen);
+        }
+    }
+    let paints = paints.into_iter().map(|rgb| rgb.0);
     let Recognised { squares, near } = Squares::recognise(cloth, sheet.columns, paints)?;
     Ok(ReadPaper {
         squares,
@@ -90,7 +112,9 @@ pub(super) fn refuse_doubtful(read: &ReadPaper) -> Result<()> {
         FirstPick::Bottom => read.squares.lines().saturating_sub(row),
     };
     let one = |doubt: &Doubt| {
-        let Doubt { column, row, why } = doubt;
+        let Doubt {
+            column, row, why, ..
+        } = doubt;
         format!("column {} line {} ({why})", column + 1, line(*row))
     };
     let named = read.doubtful.iter().take(DOUBTS_NAMED).map(one);
@@ -100,8 +124,10 @@ pub(super) fn refuse_doubtful(read: &ReadPaper) -> Result<()> {
         ""
     };
     bail!(
-        "{count} squares of the sheet are doubtful: {}{more}; paint them clearly and scan again, \
-         or take them as they were read with --take-doubtful",
+        "{} of the sheet {} doubtful: {}{more}; paint such squares clearly and scan again, or take \
+         each for the paint nearest to what was read with --take-doubtful",
+        counted(count, "square"),
+        if count == 1 { "is" } else { "are" },
         named.collect::<Vec<_>>().join(", ")
     )
 }
