@@ -20,6 +20,7 @@ pub(in crate::cli) use sheet::SquaresBy;
 use crate::cloth::Cloth;
 use crate::deck::compare::{CardDifference, Comparison};
 use crate::deck::{Deck, FirstPick, compare};
+use crate::words::counted;
 use anyhow::Result;
 use clap::{Args, Subcommand};
 use serde_json::{Value, json};
@@ -229,29 +230,30 @@ fn summary(kind: &str, deck: &Deck) -> Value {
 fn describe(deck: &Deck, out: &mut dyn Write) -> Result<()> {
     writeln!(
         out,
-        "{}: {} cards, {}",
+        "{}: {}, {}",
         deck.name(),
-        deck.card_count(),
+        counted(deck.card_count(), "card"),
         deck.format().title()
     )?;
     let strokes = deck.format().strokes();
     writeln!(
         out,
-        "{} holes; {strokes} strokes a card, {} in all",
-        deck.needle_holes(),
+        "{}; {} a card, {} in all",
+        counted(deck.needle_holes(), "hole"),
+        counted(strokes, "stroke"),
         u64::from(strokes) * u64::from(deck.card_count())
     )?;
     if let Some(design) = deck.design() {
         let (hooks, picks, pick) = match deck.cloth() {
-            Some(_) => ("columns", "lines", "line"),
-            None => ("hooks", "picks", "pick"),
+            Some(_) => ("column", "line", "line"),
+            None => ("hook", "pick", "pick"),
         };
         writeln!(
             out,
-            "design {}: {} {hooks}, {} {picks}, first {pick} at the {}",
+            "design {}: {}, {}, first {pick} at the {}",
             design.file,
-            design.hooks,
-            design.picks,
+            counted(design.hooks, hooks),
+            counted(design.picks, picks),
             match design.first_pick {
                 FirstPick::Bottom => "bottom",
                 FirstPick::Top => "top",

@@ -11,6 +11,7 @@ use super::{CLOTH_CHANGED, DONE, cloth_changed};
 use crate::cloth::{Cloth, Squares, Woven};
 use crate::deck::Deck;
 use crate::picture::{self, ClothSide};
+use crate::words::counted;
 use anyhow::{Context, Result, bail};
 use clap::{ArgGroup, Args};
 use serde_json::json;
@@ -92,7 +93,8 @@ pub(super) fn run(args: &ClothArgs, as_json: bool, out: &mut dyn Write) -> Resul
         writeln!(out, "{summary}")?;
         return Ok(DONE);
     }
-    writeln!(out, "{} ends, {} picks", woven.ends(), woven.picks())?;
+    let (ends, picks) = (counted(woven.ends(), "end"), counted(woven.picks(), "pick"));
+    writeln!(out, "{ends}, {picks}")?;
     for file in files {
         writeln!(out, "wrote {file}")?;
     }

@@ -8,6 +8,7 @@ use super::{CLOTH_CHANGED, DONE, cloth_changed};
 use crate::cloth::{Cloth, Squares};
 use crate::deck::Deck;
 use crate::output;
+use crate::words::counted;
 use anyhow::{Context, Result, bail};
 use clap::Args;
 use serde_json::json;
@@ -63,9 +64,9 @@ pub(super) fn run(args: &PaperArgs, as_json: bool, out: &mut dyn Write) -> Resul
     writeln!(out, "{file}")?;
     writeln!(
         out,
-        "{} columns, {} lines; it makes the same cards",
-        found.squares.columns(),
-        found.squares.lines()
+        "{}, {}; it makes the same cards",
+        counted(found.squares.columns(), "column"),
+        counted(found.squares.lines(), "line")
     )?;
     if found.either > 0 {
         writeln!(

@@ -7,6 +7,7 @@ use super::pictures::{self, Asked};
 use super::{DONE, describe, summary};
 use crate::deck::{CardNumber, Deck};
 use crate::picture;
+use crate::words::counted;
 use anyhow::{Result, bail};
 use clap::Args;
 use serde_json::json;
@@ -109,10 +110,11 @@ fn show_card<'a>(
     }
     writeln!(
         out,
-        "{}, card {} of {}, {holes} holes",
+        "{}, card {} of {}, {}",
         deck.name(),
         number.0,
-        deck.card_count()
+        deck.card_count(),
+        counted(holes, "hole")
     )?;
     for line in picture::card_lines(deck.format(), &strokes, &[], columns()) {
         writeln!(out, "{}", line.trim_end())?;
