@@ -185,7 +185,15 @@ fn a_scan_is_turned_as_its_file_says() {
 #[test]
 fn a_black_and_white_picture_is_turned_as_its_file_says() {
     let folder = tempfile::tempdir().expect("a folder");
-    let black = |x: u32, y: u32| image::Rgb([if (x * y + x) % 3 == 0 { 0 } else { 255 }; 3]);
+    let black = |x: u32, y: u32| {
+        image::Rgb(
+            [if (x * y + x).is_multiple_of(3) {
+                0
+            } else {
+                255
+            }; 3],
+        )
+    };
     // line 0 of the file is the right side: it has to be turned clockwise
     let seen = RgbImage::from_fn(100, 9, black);
     let stored = RgbImage::from_fn(9, 100, |x, y| black(99 - y, x));
