@@ -150,6 +150,26 @@ fn a_doubtful_square_is_taken_for_the_paint_nearest_to_it() {
     assert!(read("scan.deck").cards().eq(read("painting.deck").cards()));
 }
 
+/// Half a column at the picture's edge is no margin: the cards would be a column short.
+#[test]
+fn a_sheet_that_goes_on_beyond_the_picture_is_refused() {
+    let place = Place::new();
+    let mut sheet = Drawn {
+        skew_degrees: 0.0,
+        ..sheet()
+    };
+    sheet.margin[2] = -5.0;
+    let done = make(&place, &scan(&place, &sheet), &[]);
+    assert_eq!(done.status, 2, "{done:?}");
+    for wanted in [
+        "32 squares of the sheet are",
+        "column 48",
+        "as far as it goes",
+    ] {
+        assert!(done.stderr.contains(wanted), "{done:?}");
+    }
+}
+
 #[test]
 fn a_picture_that_is_neither_is_refused_in_one_error() {
     let place = Place::new();

@@ -7,7 +7,7 @@
 
 use crate::cloth::{Cloth, Recognised, Squares};
 use crate::deck::FirstPick;
-use crate::paper::{self, Doubt, Group, How, Paints, PaperFault, Picture, Ruling, Sheet};
+use crate::paper::{self, Doubt, Group, How, Paints, PaperFault, Picture, Ruling, Sheet, Why};
 use crate::words::counted;
 use anyhow::{Result, bail};
 use serde_json::{Value, json};
@@ -123,8 +123,14 @@ pub(super) fn refuse_doubtful(read: &ReadPaper) -> Result<()> {
     } else {
         ""
     };
+    let cut = |doubt: &Doubt| doubt.why == Why::Outside;
+    let again = if read.doubtful.iter().any(cut) {
+        "scan the sheet again as far as it goes"
+    } else {
+        "paint such squares clearly and scan again"
+    };
     bail!(
-        "{} of the sheet {} doubtful: {}{more}; paint such squares clearly and scan again, or take \
+        "{} of the sheet {} doubtful: {}{more}; {again}, or take \
          each for the paint nearest to what was read with --take-doubtful",
         counted(count, "square"),
         if count == 1 { "is" } else { "are" },
