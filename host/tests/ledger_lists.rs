@@ -197,6 +197,7 @@ fn woven(ledger: &mut Ledger) -> Tested {
         plan: "name = \"reed runner\"".to_string(),
         at: at(300),
         place,
+        instead_of: Vec::new(),
     })?;
     let event = |number: u32, what: &'static str| NewLoomEvent {
         board,

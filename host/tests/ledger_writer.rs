@@ -84,6 +84,7 @@ fn piece(name: &str) -> Command {
         plan: String::new(),
         at: UnixMillis(1),
         place: serde_json::json!({}),
+        instead_of: Vec::new(),
     })
 }
 

@@ -118,6 +118,105 @@ fn the_card_that_stands_is_of_the_same_deck_afterwards() {
     assert_eq!(place.stands, Some(Stand { deck, card }));
 }
 
+/// Runs the program at the virtual loom: its status, and what it has said.
+fn weave(dir: &Path, more: &[&str]) -> Result<(Option<i32>, String), Box<dyn Error>> {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_cardwright"))
+        .args(["weave", "--rig", "virtual", "--speed", "100", "--data"])
+        .arg(dir.join("data"))
+        .args(more)
+        .arg(dir.join("p.toml"))
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()?;
+    // a weaver who does not find the place would stand at the loom for ever
+    for _ in 0..600 {
+        if child.try_wait()?.is_some() {
+            break;
+        }
+        std::thread::sleep(Duration::from_millis(100));
+    }
+    child.kill()?;
+    let out = child.wait_with_output()?;
+    let said = String::from_utf8([out.stdout, out.stderr].concat())?;
+    Ok((out.status.code(), said))
+}
+
+/// A ledger with a piece of this plan, nine picks of it woven.
+fn nine_woven(dir: &Path, was: &Walk) -> Result<(), Box<dyn Error>> {
+    let stored = Stored {
+        place: at(9),
+        decks: was.plan().deck_sha256s(),
+        ..Stored::default()
+    };
+    let mut ledger = Ledger::open(&dir.join("data"))?;
+    ledger.begin_piece(&NewPiece {
+        name: "p".to_string(),
+        plan_sha256: was.plan().sha256().to_string(),
+        plan: was.plan().text().to_string(),
+        at: UnixMillis(1_700_000_000_000),
+        place: serde_json::to_value(stored)?,
+        instead_of: Vec::new(),
+    })?;
+    ledger.close()?;
+    Ok(())
+}
+
+/// The plan is the same, the cards are not.
+#[test]
+fn a_deck_made_anew_is_a_plan_that_was_changed() -> Result<(), Box<dyn Error>> {
+    let dir = tempfile::tempdir()?;
+    deck(dir.path(), "d");
+    let was = walk(dir.path(), &format!("{HEAD}{HEM}{FIELD}"));
+    nine_woven(dir.path(), &was)?;
+    let format = CardFormat::named("400")?;
+    let cards = vec![vec![Row(0b0110); usize::from(format.rows())]; 12];
+    let other = Deck::new("d", format, None, Cutting::default(), cards)?;
+    other.write(&dir.path().join("d.deck"), true)?;
+    let (code, said) = weave(dir.path(), &[])?;
+    assert_eq!(code, Some(2), "{said}");
+    assert!(said.contains("d.deck has changed since piece 1"), "{said}");
+    let (code, said) = weave(dir.path(), &["--changed"])?;
+    assert_eq!(code, Some(0), "{said}");
+    assert!(said.contains("Enter: pick 10 (card 2, field, repeat 2 of 2) is next"));
+    let pieces = Ledger::open_read_only(&dir.path().join("data"))?.pieces()?;
+    let decks = walk(dir.path(), was.plan().text()).plan().deck_sha256s();
+    assert_eq!(pieces[0].place["decks"], serde_json::to_value(decks)?);
+    Ok(())
+}
+
+/// What becomes of the piece before, and that a finished one is not gone on with
+/// without a word.
+#[test]
+fn a_new_piece_ends_the_one_before_and_says_so() -> Result<(), Box<dyn Error>> {
+    let dir = tempfile::tempdir()?;
+    deck(dir.path(), "d");
+    nine_woven(
+        dir.path(),
+        &walk(dir.path(), &format!("{HEAD}{HEM}{FIELD}")),
+    )?;
+    for (more, words) in [
+        (
+            &["--new"][..],
+            "piece 1 of this plan is ended here, left unfinished; piece 2 begins",
+        ),
+        (&[], "piece 2 of this plan is finished; piece 3 begins"),
+    ] {
+        let (code, said) = weave(dir.path(), more)?;
+        assert_eq!(code, Some(0), "{said}");
+        assert!(said.contains(words), "{words}:\n{said}");
+    }
+    let (code, said) = weave(dir.path(), &["--changed"])?;
+    assert_eq!(code, Some(2), "{said}");
+    assert!(said.contains("leave --changed out to begin one"), "{said}");
+    let pieces = Ledger::open_read_only(&dir.path().join("data"))?.pieces()?;
+    let left: Vec<bool> = pieces.iter().map(|piece| piece.is_left()).collect();
+    assert_eq!(left, [true, false, false]);
+    assert!(pieces.iter().all(|piece| piece.ended.is_some()));
+    assert_eq!(pieces[0].place["place"]["next"], 9);
+    Ok(())
+}
+
 /// What the program says, and what the ledger has afterwards. The virtual weaver
 /// confirms what is proposed.
 #[test]
@@ -138,34 +237,14 @@ fn the_accepted_plan_is_the_pieces_from_then_on() -> Result<(), Box<dyn Error>> 
         plan: before.clone(),
         at: UnixMillis(1_700_000_000_000),
         place: serde_json::to_value(stored)?,
+        instead_of: Vec::new(),
     })?;
     ledger.close()?;
     let now = walk(
         dir.path(),
         &format!("{HEAD}{}{FIELD}", HEM.replace("= 2", "= 6")),
     );
-    let weave = |more: &[&str]| {
-        let mut child = Command::new(env!("CARGO_BIN_EXE_cardwright"))
-            .args(["weave", "--rig", "virtual", "--speed", "100", "--data"])
-            .arg(&data)
-            .args(more)
-            .arg(dir.path().join("p.toml"))
-            .stdin(Stdio::null())
-            .stdout(Stdio::piped())
-            .stderr(Stdio::piped())
-            .spawn()?;
-        // a weaver who does not find the place would stand at the loom for ever
-        for _ in 0..600 {
-            if child.try_wait()?.is_some() {
-                break;
-            }
-            std::thread::sleep(Duration::from_millis(100));
-        }
-        child.kill()?;
-        let out = child.wait_with_output()?;
-        let said = String::from_utf8([out.stdout, out.stderr].concat())?;
-        Ok::<_, Box<dyn Error>>((out.status.code(), said))
-    };
+    let weave = |more: &[&str]| weave(dir.path(), more);
     let (code, said) = weave(&[])?;
     assert_eq!(code, Some(2), "{said}");
     let (code, said) = weave(&["--changed"])?;

@@ -16,6 +16,7 @@
 //! and "PRAGMA synchronous" in SQLite's documentation. After an unclean end
 //! the next writer checks the whole file before it trusts it.
 
+mod begun;
 mod error;
 pub mod export;
 mod file;

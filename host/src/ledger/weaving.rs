@@ -41,6 +41,8 @@ pub struct NewPiece {
     pub at: UnixMillis,
     /// Where it begins.
     pub place: Value,
+    /// Pieces that are ended by it, left unfinished.
+    pub instead_of: Vec<PieceNumber>,
 }
 
 /// How far a loom unit's events are stored.
@@ -198,6 +200,14 @@ pub struct PieceRow {
     pub unit: Option<UnitStored>,
 }
 
+impl PieceRow {
+    /// Whether another piece was begun in its stead before it was done.
+    #[must_use]
+    pub fn is_left(&self) -> bool {
+        self.place.get("unfinished").and_then(Value::as_bool) == Some(true)
+    }
+}
+
 /// A record of a piece.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct WeavingRow {
@@ -233,29 +243,6 @@ const PIECE: &str = "SELECT number, name, plan_sha256, plan, began, ended, place
                      next_event FROM piece";
 
 impl Batch<'_> {
-    pub(super) fn begin_piece(&self, piece: &NewPiece) -> Result<PieceNumber, LedgerError> {
-        let sql = "INSERT INTO piece (name, plan_sha256, plan, began, place)
-             VALUES (?1, ?2, ?3, ?4, ?5) RETURNING number";
-        let values = params![
-            piece.name,
-            piece.plan_sha256,
-            piece.plan,
-            piece.at.0,
-            piece.place.to_string()
-        ];
-        let number = self.ask(sql, values)?;
-        Ok(PieceNumber(number.unwrap_or_default()))
-    }
-
-    pub(super) fn plan_changed(&self, changed: &PlanChanged) -> Result<(), LedgerError> {
-        let sql = "UPDATE piece SET plan_sha256 = ?2, plan = ?3 WHERE number = ?1";
-        let piece = changed.piece.0;
-        match self.run(sql, params![piece, changed.plan_sha256, changed.plan])? {
-            0 => Err(LedgerError::NoSuchPiece { piece }),
-            _ => Ok(()),
-        }
-    }
-
     pub(super) fn woven(&self, woven: &Woven) -> Result<(), LedgerError> {
         let piece = woven.piece.0;
         // first of all: what belongs to no piece is refused by that name

@@ -1,5 +1,6 @@
 //! Weaving: from a plan to a piece in the ledger, and the task that follows the loom.
 
+mod chosen;
 mod greeting;
 
 use std::path::PathBuf;
@@ -11,16 +12,16 @@ use cardwright_virtual::Nameplate;
 use serde::{Deserialize, Serialize};
 use tokio::sync::mpsc;
 
-use self::greeting::Greeting;
+use self::chosen::{changed, chosen, held, on_the_loom};
+use self::greeting::{Greeting, Met};
 use super::virtual_loom::Hands;
 use super::{Outcome, RigChoice, ServiceError, Started, Stock};
-use crate::deck::Deck;
-use crate::engine::{Clock, Engine, Hub, PieceHeld, run};
+use crate::engine::{Engine, Hub, run};
 use crate::job::{News, Person};
 use crate::ledger::writer::{Answer, Command};
-use crate::ledger::{BoardId, LedgerError, NewPiece, PieceNumber, PieceRow, UnitStored};
+use crate::ledger::{BoardId, LedgerError, UnitStored};
 use crate::loom::LoomFile;
-use crate::weave::{Change, Plan, Stored, Walk, Weave, WeaveOrder};
+use crate::weave::{Plan, Stored, Walk, Weave, WeaveOrder};
 
 /// How often the virtual weaver looks at a screen that does not change.
 const LOOK_AGAIN: Duration = Duration::from_millis(20);
@@ -60,22 +61,22 @@ pub(super) async fn serve(
         stock.loom = Some(options);
     }
     let mut started = Started::new(rig, &stock)?;
-    if let Some(end) = greeted(loom.settings(), &started, hub, persons).await? {
-        return Ok(end);
-    }
-    let (piece, _held) = chosen(&asked, walk.plan(), hub).await?;
-    let mut stored: Stored = serde_json::from_value(piece.place).map_err(|error| {
+    let met = match greeted(loom.settings(), &started, hub, persons).await? {
+        Greeted::Goes(met) => met,
+        Greeted::Ends(end) => return Ok(end),
+    };
+    let chosen = chosen(&asked, walk.plan(), hub).await?;
+    let (piece, _held) = (chosen.piece, chosen.held);
+    let mut stored: Stored = serde_json::from_value(piece.place.clone()).map_err(|error| {
         ServiceError::Request(format!(
             "where piece {} stands cannot be read from the ledger ({error}); begin a new piece with \
              --new",
             piece.piece.0
         ))
     })?;
-    let change = match piece.plan_sha256 == walk.plan().sha256() {
-        true => None,
-        false => Some(changed(&piece.plan, &walk, &mut stored)?),
-    };
+    let change = changed(&piece, &walk, &mut stored)?;
     let mut unit = piece.unit;
+    let another = unit.as_mut().is_some_and(|unit| goes_past(unit, &met));
     if rig.is_virtual() {
         // made for this session: all that it has seen is seen from its first event on
         stored.counts = LoomCounts::default();
@@ -95,7 +96,11 @@ pub(super) async fn serve(
         unit,
         speed: rig.speed(),
     };
-    let engine = Engine::new(Weave::new(order).changed(change));
+    let mut weave = Weave::new(order).changed(change).greeting(chosen.greets);
+    if another {
+        weave = weave.after_another();
+    }
+    let engine = Engine::new(weave);
     let Some(handle) = started.handle.take() else {
         let end = run(engine, &started.port, hub, started.clock, news, persons).await?;
         return Ok(Outcome::from(end));
@@ -164,6 +169,24 @@ fn no_number() -> ServiceError {
     ServiceError::Request("the ledger gave no number".to_string())
 }
 
+/// Goes past what is stored of this boot of the unit for other pieces; whether there is
+/// such.
+fn goes_past(unit: &mut UnitStored, met: &Met) -> bool {
+    let same = unit.board == met.board && unit.boot == met.boot;
+    let past = same && unit.next < met.stored;
+    if past {
+        unit.next = met.stored;
+    }
+    past
+}
+
+enum Greeted {
+    /// The unit is there.
+    Goes(Met),
+    /// There will be no weaving.
+    Ends(Outcome),
+}
+
 /// Waits until the unit has answered. An end if there will be no weaving: it knows
 /// nothing of looms, or the person has left.
 async fn greeted(
@@ -171,15 +194,15 @@ async fn greeted(
     started: &Started,
     hub: &Hub,
     persons: &mut mpsc::Receiver<Person>,
-) -> Result<Option<Outcome>, ServiceError> {
+) -> Result<Greeted, ServiceError> {
     let (greeting, answered) = Greeting::new(settings);
     // of a unit that answers the weaving itself tells
     let (news, _) = mpsc::channel(1);
     let (port, clock) = (&started.port, started.clock);
     let end = run(Engine::new(greeting), port, hub, clock, &news, persons).await?;
     let met = *answered.lock().unwrap_or_else(PoisonError::into_inner);
-    let Some(met) = met else {
-        return Ok(Some(Outcome::from(end)));
+    let Some(mut met) = met else {
+        return Ok(Greeted::Ends(Outcome::from(end)));
     };
     let stored = Command::LoomEventsStored(met.board, met.boot);
     match hub.ask(stored).await? {
@@ -190,7 +213,11 @@ async fn greeted(
             event: met.next,
         }
         .into()),
-        _ => Ok(None),
+        Answer::NextEvent(stored) => {
+            met.stored = stored;
+            Ok(Greeted::Goes(met))
+        }
+        _ => Ok(Greeted::Goes(met)),
     }
 }
 
@@ -198,85 +225,31 @@ fn request(error: impl std::fmt::Display) -> ServiceError {
     ServiceError::Request(error.to_string())
 }
 
-/// What it means for a piece that its plan, which was `text`, is another now.
-fn changed(text: &str, walk: &Walk, stored: &mut Stored) -> Result<Change, ServiceError> {
-    let file = walk.plan().file();
-    let was = Plan::parse(text, file, &mut Deck::read).ok();
-    let was = was.map(|was| Walk::new(Arc::new(was)));
-    Change::of(was.as_ref(), walk, &mut stored.place)
-        .map_err(|short| ServiceError::Request(format!("{}: {short}", file.display())))
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
 
-/// The piece to be woven, which nobody else weaves.
-async fn chosen(
-    asked: &WeaveAsked,
-    plan: &Plan,
-    hub: &Hub,
-) -> Result<(PieceRow, PieceHeld), ServiceError> {
-    let _alone = hub.choosing().await;
-    let piece = match on_the_loom(asked, plan, hub).await? {
-        Some(piece) => piece,
-        None => begun(plan, hub).await?,
-    };
-    let held = held(piece.piece, hub)?;
-    Ok((piece, held))
-}
-
-fn held(piece: PieceNumber, hub: &Hub) -> Result<PieceHeld, ServiceError> {
-    hub.hold(piece).ok_or_else(|| {
-        ServiceError::Request(format!(
-            "piece {} is being woven; leave it there first, or give --new to begin another",
-            piece.0
-        ))
-    })
-}
-
-/// The piece of this plan that is on the loom, if there is one that is to be gone on
-/// with.
-async fn on_the_loom(
-    asked: &WeaveAsked,
-    plan: &Plan,
-    hub: &Hub,
-) -> Result<Option<PieceRow>, ServiceError> {
-    let Answer::Pieces(pieces) = hub.ask(Command::Pieces).await? else {
-        return Ok(None);
-    };
-    let open = |piece: &PieceRow| piece.ended.is_none() && piece.name == plan.name();
-    let Some(piece) = pieces.into_iter().rev().find(open).filter(|_| !asked.new) else {
-        return Ok(None);
-    };
-    if piece.plan_sha256 == plan.sha256() || asked.changed {
-        return Ok(Some(piece));
-    }
-    Err(ServiceError::Request(format!(
-        "{} has changed since piece {} was begun by it; give --changed to go on with that piece by \
-         the plan as it is now, or --new to begin a new piece",
-        asked.plan.display(),
-        piece.piece.0
-    )))
-}
-
-async fn begun(plan: &Plan, hub: &Hub) -> Result<PieceRow, ServiceError> {
-    let place = serde_json::to_value(Stored::default()).map_err(request)?;
-    let at = Clock::time_of_day();
-    let new = NewPiece {
-        name: plan.name().to_string(),
-        plan_sha256: plan.sha256().to_string(),
-        plan: plan.text().to_string(),
-        at,
-        place: place.clone(),
-    };
-    match hub.ask(Command::BeginPiece(new)).await? {
-        Answer::Piece(piece) => Ok(PieceRow {
-            piece,
-            name: plan.name().to_string(),
-            plan_sha256: plan.sha256().to_string(),
-            plan: plan.text().to_string(),
-            began: at,
-            ended: None,
-            place,
-            unit: None,
-        }),
-        _ => Err(no_number()),
+    #[test]
+    fn what_is_stored_for_other_pieces_is_gone_past() {
+        let unit = |boot, next| UnitStored {
+            board: BoardId(*b"the loom"),
+            boot,
+            next,
+        };
+        let met = Met {
+            board: BoardId(*b"the loom"),
+            boot: 3,
+            next: 30,
+            stored: 24,
+        };
+        for (was, goes, next) in [
+            (unit(3, 12), true, 24),
+            (unit(3, 24), false, 24),
+            (unit(2, 12), false, 12),
+        ] {
+            let mut now = was;
+            assert_eq!(goes_past(&mut now, &met), goes);
+            assert_eq!(now, unit(was.boot, next));
+        }
     }
 }

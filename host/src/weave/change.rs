@@ -66,7 +66,8 @@ impl Change {
                 was: format!("next was {stood}"),
             });
         }
-        let same = was.is_some_and(|was| (0..next).all(|number| same_pick(was, now, number)));
+        let same =
+            next == 0 || was.is_some_and(|was| (0..next).all(|number| same_pick(was, now, number)));
         let moved = (!same).then(|| {
             let proposed = was.and_then(|was| like(was, now, next));
             let proposed = proposed.unwrap_or(next).min(now.len() - 1);

@@ -15,5 +15,5 @@ pub mod words;
 pub use change::{Change, Moved, TooShort};
 pub use plan::{DeckIndex, Plan, PlanError, PlanFault, WeftIndex};
 pub(crate) use task::{KNOWS_LOOMS, NO_LOOMS};
-pub use task::{Says, Stored, Weave, WeaveOrder};
+pub use task::{Says, Stored, Undecided, Weave, WeaveOrder};
 pub use walk::{Direction, Nearest, Pick, Turns, Walk, Work};

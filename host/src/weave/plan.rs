@@ -23,6 +23,7 @@ pub use runs::{Run, Runs};
 
 use crate::cloth::Rgb;
 use crate::deck::{Deck, DeckFileError};
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -212,6 +213,13 @@ impl Plan {
     #[must_use]
     pub fn decks(&self) -> &[PlanDeck] {
         &self.decks
+    }
+
+    /// SHA-256 of each deck, by its name in the plan.
+    #[must_use]
+    pub fn deck_sha256s(&self) -> BTreeMap<String, String> {
+        let sha256 = |deck: &PlanDeck| (deck.name.clone(), deck.deck.sha256());
+        self.decks.iter().map(sha256).collect()
     }
 
     /// The wefts: those of the list, or those the sections name.

@@ -6,7 +6,9 @@
 //! it, to take what happened while nobody looked without asking, and a unit that
 //! knows nothing of looms.
 
+mod catch_up;
 mod changed;
+mod kept;
 mod said;
 mod show;
 mod unit;
@@ -15,7 +17,10 @@ use cardwright_protocol::loom::{LoomCounts, LoomSettings};
 use cardwright_protocol::{HostToUnit, UnitToHost};
 use serde::{Deserialize, Serialize};
 use serde_json::json;
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
+
+use catch_up::CatchUp;
+pub use catch_up::Undecided;
 
 pub(crate) use unit::{KNOWS_LOOMS, NO_LOOMS};
 
@@ -26,10 +31,7 @@ use super::walk::Walk;
 use super::watch::{Decision, Fitted, Place, Seen, Told, Watch};
 use super::words;
 use crate::job::{Effect, End, Input, Mark, News, Person, Task, WeaveNews};
-use crate::ledger::writer::Command;
-use crate::ledger::{
-    BoardId, NewLoomEvent, NewWeaving, PieceNumber, UnitStored, UnixMillis, WeavingKind, Woven,
-};
+use crate::ledger::{BoardId, PieceNumber, UnitStored, UnixMillis, WeavingKind};
 use crate::loom::LoomClock;
 
 /// Lines that a screen shows of what happened.
@@ -71,6 +73,15 @@ pub struct Stored {
     /// What the unit's events have added up to in its present boot.
     #[serde(default)]
     pub counts: LoomCounts,
+    /// What was stored since that place and was neither taken nor laid aside.
+    #[serde(default, skip_serializing_if = "Undecided::is_empty")]
+    pub undecided: Undecided,
+    /// SHA-256 of each deck of the plan; none where that was not yet written down.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub decks: BTreeMap<String, String>,
+    /// Another piece was begun in its stead.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub unfinished: bool,
 }
 
 /// What is woven, and where it was left.
@@ -90,15 +101,6 @@ pub struct WeaveOrder {
     pub unit: Option<UnitStored>,
     /// How many times as fast as the wall's clock the loom's runs; 1 for a real one.
     pub speed: f64,
-}
-
-/// What happened while nobody looked, until it is known whether it counts.
-#[derive(Debug)]
-struct CatchUp {
-    /// The first event that was seen as it happened.
-    until: u32,
-    events: Vec<Seen>,
-    asked: bool,
 }
 
 /// The task.
@@ -128,7 +130,11 @@ pub struct Weave {
     catch_up: Option<CatchUp>,
     /// The plan was changed, and that is not yet accepted.
     change: Option<Change>,
-    /// What was seen while the place in a changed plan was not known.
+    /// The decks it is woven from, as [`Stored::decks`].
+    decks: BTreeMap<String, String>,
+    /// What is to be known at the beginning.
+    greets: Vec<String>,
+    /// What was seen while the place was not known, and is to be looked at after that.
     unplaced: Vec<Seen>,
     paused: bool,
     heard: bool,
@@ -151,7 +157,6 @@ impl Weave {
         Weave {
             watch: Watch::new(order.walk.clone(), fitted, stored.place),
             counts: stored.counts,
-            order,
             pace: Pace::default(),
             clock: LoomClock::default(),
             began: None,
@@ -165,8 +170,10 @@ impl Weave {
             compared_at: None,
             begun: false,
             counts_known: true,
-            catch_up: None,
+            catch_up: CatchUp::left(&stored.undecided),
             change: None,
+            decks: order.walk.plan().deck_sha256s(),
+            greets: Vec::new(),
             unplaced: Vec::new(),
             paused: false,
             heard: false,
@@ -177,7 +184,29 @@ impl Weave {
             marks: 0,
             leaving: false,
             end: None,
+            order,
         }
+    }
+
+    /// The same, which tells this as it begins.
+    #[must_use]
+    pub fn greeting(self, greets: Vec<String>) -> Weave {
+        Weave { greets, ..self }
+    }
+
+    /// The same, after another piece was woven on this loom: its chain was hung, and the
+    /// unit has counted for it.
+    #[must_use]
+    pub fn after_another(mut self) -> Weave {
+        match &mut self.catch_up {
+            Some(catch_up) => catch_up.missed.other_chain = true,
+            None => self.watch.forget_stand(&mut Vec::new()),
+        }
+        self.counts_known = false;
+        let words = "another piece was woven on this loom since: what the unit saw then is not of \
+                     this one";
+        self.greets.push(words.to_string());
+        self
     }
 
     /// The time by the loom's clock: the wall's, unless the loom is virtual and
@@ -194,116 +223,14 @@ impl Weave {
         let mut told = Vec::new();
         self.watch.want_chain(&mut told);
         self.wants_chain = told.contains(&Told::WantsChain);
-        self.keep(
-            at,
-            Vec::new(),
-            vec![(WeavingKind::Began, detail)],
-            &told,
-            fx,
-        );
+        self.keep(at, vec![(WeavingKind::Began, detail)], &told, fx);
+        for words in std::mem::take(&mut self.greets) {
+            self.line(at, words, false, fx);
+        }
         if let Some(words) = words::plan_weaves(self.watch.walk()) {
             self.line(at, words, false, fx);
         }
         self.begin_changed(at, fx);
-    }
-
-    /// Writes down events and what came of them.
-    fn keep(
-        &mut self,
-        at: i64,
-        events: Vec<NewLoomEvent>,
-        said: Vec<(WeavingKind, serde_json::Value)>,
-        told: &[Told],
-        fx: &mut Vec<Effect>,
-    ) {
-        let mut records: Vec<NewWeaving> = said
-            .into_iter()
-            .map(|(kind, detail)| NewWeaving {
-                at: UnixMillis(at),
-                kind,
-                detail,
-            })
-            .collect();
-        // what is righted as the weaver says something is righted by that
-        let by = if records.is_empty() { "loom" } else { "weaver" };
-        for told in told {
-            self.tell(told, by, at, &mut records, fx);
-        }
-        let unit = self
-            .board
-            .zip(self.next_event)
-            .map(|(board, next)| UnitStored {
-                board,
-                boot: self.boot,
-                next,
-            });
-        let stored = Stored {
-            place: self.watch.place().clone(),
-            counts: self.counts,
-        };
-        let woven = Woven {
-            piece: self.order.piece,
-            ended: records.iter().any(|r| r.kind == WeavingKind::Finished),
-            events,
-            records,
-            place: serde_json::to_value(stored).unwrap_or_default(),
-            unit,
-        };
-        self.record(Command::Woven(Box::new(woven)), self.next_event, fx);
-    }
-
-    /// Hands a command to the ledger; `next` is the first event that is on disk neither
-    /// before it nor with it.
-    fn record(&mut self, command: Command, next: Option<u32>, fx: &mut Vec<Effect>) {
-        let mark = Mark(self.marks);
-        self.marks += 1;
-        self.under_way.push_back((mark, next));
-        fx.push(Effect::Record(mark, Box::new(command)));
-    }
-
-    /// Puts one thing told into words, for the screen and for the ledger.
-    fn tell(
-        &mut self,
-        told: &Told,
-        by: &str,
-        now: i64,
-        records: &mut Vec<NewWeaving>,
-        fx: &mut Vec<Effect>,
-    ) {
-        let (at, kind, detail) = match told {
-            Told::Woven { pick, at } => {
-                self.pace.pick(*at);
-                push_bounded(&mut self.woven, *pick, PICKS_KEPT);
-                (*at, WeavingKind::Pick, self.pick_detail(*pick))
-            }
-            Told::Fault(fault) => (fault.at, WeavingKind::Fault, self.fault_detail(fault)),
-            Told::Righted { fault, at, .. } => {
-                let detail = json!({ "fault": fault, "by": by });
-                (*at, WeavingKind::Righted, detail)
-            }
-            Told::Mark { words } => {
-                self.line(now, words.clone(), true, fx);
-                return;
-            }
-            Told::WantsChain => {
-                self.wants_chain = true;
-                return;
-            }
-            Told::Finished => (now, WeavingKind::Finished, json!({})),
-        };
-        if let Some(words) = self.words(told) {
-            let sound = matches!(told, Told::Fault(_) | Told::Finished);
-            let pick = match told {
-                Told::Woven { pick, .. } => Some(pick + 1),
-                _ => None,
-            };
-            self.push_line(Line { at, words, pick }, sound, fx);
-        }
-        records.push(NewWeaving {
-            at: UnixMillis(at),
-            kind,
-            detail,
-        });
     }
 
     /// Tells one line of what happened.

@@ -124,6 +124,7 @@ impl Loom {
             plan: PLAN.to_string(),
             at: UnixMillis(START),
             place: place.clone(),
+            instead_of: Vec::new(),
         })?;
         ledger.woven(&Woven {
             piece,

@@ -102,10 +102,10 @@ pub(super) fn pieces(ledger: &Ledger, as_json: bool, out: &mut dyn Write) -> any
         "piece", "plan", "began", "state", "picks", "cloth", "open"
     )?;
     for piece in &pieces {
-        let state = if piece.row.ended.is_some() {
-            "done"
-        } else {
-            "on loom"
+        let state = match piece.row.ended {
+            Some(_) if piece.row.is_left() => "left",
+            Some(_) => "done",
+            None => "on loom",
         };
         writeln!(
             out,

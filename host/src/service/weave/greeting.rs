@@ -20,6 +20,8 @@ pub(super) struct Met {
     pub boot: u32,
     /// The number that its next event will get.
     pub next: u32,
+    /// The first of its events that is stored for no piece.
+    pub stored: u32,
 }
 
 /// Where the greeting leaves whom it has met.
@@ -65,6 +67,7 @@ impl Greeting {
                     board: BoardId(identity.board),
                     boot: identity.boot,
                     next: status.next,
+                    stored: 0,
                 };
                 let mut answered = self.answered.lock().unwrap_or_else(PoisonError::into_inner);
                 *answered = Some(met);

@@ -1,6 +1,6 @@
 //! Going on by a plan that was changed.
 
-use super::unit::sums;
+use super::catch_up::sums;
 use super::{Told, Weave};
 use crate::job::Effect;
 use crate::ledger::PlanChanged;
@@ -14,7 +14,16 @@ impl Weave {
     /// The same by a plan that was changed since the piece was begun.
     #[must_use]
     pub fn changed(self, change: Option<Change>) -> Weave {
-        Weave { change, ..self }
+        let decks = match change {
+            // until that is accepted the piece is woven from what it was
+            Some(_) => self.order.stored.decks.clone(),
+            None => self.decks,
+        };
+        Weave {
+            change,
+            decks,
+            ..self
+        }
     }
 
     /// Whether the weaver is to say which pick of a changed plan is next.
@@ -44,7 +53,7 @@ impl Weave {
         }
         self.accept_change(at, fx);
         if self.watch.is_finished() {
-            self.keep(at, Vec::new(), Vec::new(), &[Told::Finished], fx);
+            self.keep(at, Vec::new(), &[Told::Finished], fx);
         }
     }
 
@@ -62,6 +71,7 @@ impl Weave {
         let Some(change) = self.change.take() else {
             return;
         };
+        self.decks = self.watch.walk().plan().deck_sha256s();
         let next = self.watch.place().next + 1;
         let words = match &change.moved {
             None => "the plan was changed; the picks woven so far are the same in it".to_string(),
@@ -79,6 +89,6 @@ impl Weave {
         };
         self.record(Command::PlanChanged(changed), None, fx);
         let said = vec![(WeavingKind::Note, json!({ "text": words }))];
-        self.keep(at, Vec::new(), said, &[], fx);
+        self.keep(at, said, &[], fx);
     }
 }

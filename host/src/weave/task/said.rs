@@ -1,5 +1,6 @@
 //! What the weaver says: taken, refused in words, written down.
 
+use super::catch_up::ANSWER_FIRST;
 use super::{Says, Weave};
 use crate::job::{Effect, News};
 use crate::ledger::WeavingKind;
@@ -15,6 +16,12 @@ impl Weave {
                     fx.push(Effect::Tell(News::Refused { words }));
                     return;
                 }
+                // what was seen before is older than what is decided now
+                if !self.asks_place() && self.asks_catch_up().is_some() {
+                    let words = ANSWER_FIRST.to_string();
+                    fx.push(Effect::Tell(News::Refused { words }));
+                    return;
+                }
                 let mut told = Vec::new();
                 let beside = self.watch.place().stray;
                 if let Err(not) = self.watch.decide(decision, at, &mut told) {
@@ -22,7 +29,9 @@ impl Weave {
                     fx.push(Effect::Tell(News::Refused { words }));
                     return;
                 }
+                // how the chain lies is asked until that is said of the deck that is wanted
                 self.wants_chain = false;
+                self.watch.want_chain(&mut told);
                 if self.asks_place() {
                     self.placed(&mut told);
                 }
@@ -34,14 +43,14 @@ impl Weave {
                 let words = self.decision_words(decision);
                 self.line(at, words, false, fx);
                 let said = vec![(WeavingKind::Decided, detail)];
-                self.keep(at, Vec::new(), said, &told, fx);
+                self.keep(at, said, &told, fx);
                 self.accept_change(at, fx);
             }
             Says::CatchUp { take } => self.caught_up(*take, at, fx),
             Says::Note { text } => {
                 self.line(at, format!("note: {text}"), false, fx);
                 let said = vec![(WeavingKind::Note, json!({ "text": text }))];
-                self.keep(at, Vec::new(), said, &[], fx);
+                self.keep(at, said, &[], fx);
             }
             Says::Pause | Says::Resume => {
                 let paused = *says == Says::Pause;
@@ -55,7 +64,7 @@ impl Weave {
                     false => (WeavingKind::Resumed, "going on"),
                 };
                 self.line(at, words.to_string(), false, fx);
-                self.keep(at, Vec::new(), vec![(kind, json!({}))], &[], fx);
+                self.keep(at, vec![(kind, json!({}))], &[], fx);
             }
         }
     }
@@ -67,6 +76,6 @@ impl Weave {
         self.leaving = true;
         let place = self.watch.place();
         let detail = json!({ "next": place.next, "in_cloth": place.in_cloth });
-        self.keep(at, Vec::new(), vec![(WeavingKind::Left, detail)], &[], fx);
+        self.keep(at, vec![(WeavingKind::Left, detail)], &[], fx);
     }
 }

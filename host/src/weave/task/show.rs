@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use super::unit::sums;
+use super::catch_up::sums;
 use super::{Asking, Told, Weave};
 use crate::weave::view::{NextPick, OpenFault, View};
 use crate::weave::walk::{Direction, Pick, Turns, Work};
@@ -51,15 +51,16 @@ impl Weave {
         if let Some(place) = self.asking_place() {
             return Some(place);
         }
-        if let Some(catch_up) = self.catch_up.as_ref().filter(|catch_up| catch_up.asked) {
+        if let Some(catch_up) = self.asks_catch_up() {
             let mut tried = self.watch.clone();
             let mut told = Vec::new();
-            for seen in &catch_up.events {
+            let events = &catch_up.missed.seen;
+            for seen in events {
                 tried.see(*seen, &mut told);
             }
-            let (turns, beats) = sums(&catch_up.events);
+            let (turns, beats) = sums(events);
             return Some(Asking::CatchUp {
-                events: catch_up.events.len() as u64,
+                events: events.len() as u64,
                 turns,
                 beats,
                 next: tried.place().next + 1,

@@ -5,12 +5,11 @@ use cardwright_protocol::HostToUnit;
 use cardwright_protocol::host_to_unit::Question;
 use cardwright_protocol::loom::{Happening, LoomCounts, LoomEvents, LoomStatus};
 use cardwright_protocol::unit_to_host::{BadSetting, Identity, Refusal};
-use serde_json::json;
 
-use super::{CatchUp, Seen, Weave};
+use super::{Seen, Weave};
 use crate::job::{Effect, End, News, setting_words};
 use crate::ledger::writer::Command;
-use crate::ledger::{BoardId, NewLoomEvent, SeenUnit, UnixMillis, WeavingKind};
+use crate::ledger::{BoardId, NewLoomEvent, SeenUnit, UnixMillis};
 use crate::loom::Moment;
 use crate::weave::watch::Apart;
 
@@ -96,16 +95,13 @@ impl Weave {
         };
         let from = match known {
             Some(next) => {
-                if !again && status.next != next {
-                    self.catch_up = Some(CatchUp {
-                        until: status.next,
-                        events: Vec::new(),
-                        asked: false,
-                    });
+                if !again {
+                    self.missed(next, status.next);
                 }
                 next
             }
             None => {
+                self.missed(status.next, status.next);
                 self.strange_unit(status, now, fx);
                 status.next
             }
@@ -118,6 +114,8 @@ impl Weave {
         } else {
             from
         };
+        self.caught_until(from);
+        self.nothing_missed(now, fx);
         fx.push(Effect::Send(HostToUnit::LoomFrom(from)));
     }
 
@@ -130,14 +128,21 @@ impl Weave {
         if !met_another {
             return;
         }
-        let mut told = Vec::new();
-        self.watch
-            .apart(Apart::UnitOff, self.seen_now(now), &mut told);
+        let seen = self.seen_now(now);
         self.next_event = Some(status.next);
-        self.keep(now, Vec::new(), Vec::new(), &told, fx);
+        self.apart(Apart::UnitOff, seen, fx);
     }
 
-    fn seen_now(&self, now: i64) -> Seen {
+    /// Count and plan have come apart, after all that was seen.
+    fn apart(&mut self, apart: Apart, seen: Seen, fx: &mut Vec<Effect>) {
+        let mut told = Vec::new();
+        if !self.apart_later(apart) {
+            self.watch.apart(apart, seen, &mut told);
+        }
+        self.keep(seen.at, Vec::new(), &told, fx);
+    }
+
+    pub(super) fn seen_now(&self, now: i64) -> Seen {
         Seen {
             number: self.next_event.unwrap_or_default(),
             at: now,
@@ -148,13 +153,10 @@ impl Weave {
 
     /// The unit could not keep so many events.
     fn lost(&mut self, events: u32, next: u32, now: i64, fx: &mut Vec<Effect>) {
-        let mut told = Vec::new();
         let seen = self.seen_now(now);
-        self.watch
-            .apart(Apart::EventsLost { events }, seen, &mut told);
         self.next_event = Some(next);
         self.counts_known = false;
-        self.keep(now, Vec::new(), Vec::new(), &told, fx);
+        self.apart(Apart::EventsLost { events }, seen, fx);
     }
 
     /// Compares what the unit has counted with what its events add up to.
@@ -168,9 +170,7 @@ impl Weave {
                 unit: net(&status.counts),
                 events: net(&self.counts),
             };
-            let mut told = Vec::new();
-            self.watch.apart(apart, self.seen_now(now), &mut told);
-            self.keep(now, Vec::new(), Vec::new(), &told, fx);
+            self.apart(apart, self.seen_now(now), fx);
         }
         self.counts = status.counts;
     }
@@ -184,8 +184,8 @@ impl Weave {
             self.lost(gap, message.first, now, fx);
             next = message.first;
         }
-        let (mut events, mut told) = (Vec::new(), Vec::new());
-        let asks_place = self.asks_place();
+        let (mut events, mut records) = (Vec::new(), Vec::new());
+        self.resume_by_itself(message, next, now, fx);
         for (number, event) in (message.first..).zip(&message.events) {
             if number != next {
                 // sent again: it is here already
@@ -211,72 +211,37 @@ impl Weave {
                 at: moment.at_ms,
                 what: event.what,
             };
-            match &mut self.catch_up {
-                Some(catch_up) => catch_up.events.push(seen),
-                None if asks_place => self.unplaced.push(seen),
-                None => {
-                    self.resume_by_itself(seen, fx);
-                    self.watch.see(seen, &mut told);
-                }
+            if !self.keeps_for_later(seen, now, fx) {
+                self.see(seen, "loom", now, &mut records, fx);
             }
         }
         self.next_event = Some(next);
         if !events.is_empty() {
-            self.keep(now, events, Vec::new(), &told, fx);
+            self.store(events, records, fx);
         }
-        if let Some(catch_up) = &mut self.catch_up {
-            catch_up.asked |= catch_up.until.wrapping_sub(next) == 0
-                || catch_up.until.wrapping_sub(next) > u32::MAX / 2;
-        }
+        self.caught_until(next);
         self.nothing_missed(now, fx);
     }
 
-    /// Somebody who weaves is not resting.
-    fn resume_by_itself(&mut self, seen: Seen, fx: &mut Vec<Effect>) {
-        if self.paused && seen.what == Happening::Beat {
-            self.says(&super::Says::Resume, seen.at, fx);
+    /// Somebody who weaves is not resting. It is written down before the events are, as
+    /// a place is written down with all that led to it or with none.
+    fn resume_by_itself(
+        &mut self,
+        message: &LoomEvents,
+        next: u32,
+        now: i64,
+        fx: &mut Vec<Effect>,
+    ) {
+        let here = next.wrapping_sub(message.first) as usize;
+        let beat = message
+            .events
+            .iter()
+            .skip(here)
+            .find(|event| event.what == Happening::Beat);
+        if let Some(beat) = beat.filter(|_| self.paused) {
+            let at = self.clock.at(beat.at_us).map_or(now, |moment| moment.at_ms);
+            self.says(&super::Says::Resume, at, fx);
         }
-    }
-
-    /// If nothing happened meanwhile but wefts laid aside and cloth wound on, there
-    /// is nothing to ask.
-    fn nothing_missed(&mut self, now: i64, fx: &mut Vec<Effect>) {
-        let asks = self.catch_up.as_ref().is_some_and(|catch_up| {
-            catch_up.asked
-                && catch_up
-                    .events
-                    .iter()
-                    .all(|seen| matches!(seen.what, Happening::TakenUp | Happening::LetOff))
-        });
-        if asks {
-            self.caught_up(true, now, fx);
-        }
-    }
-
-    /// What was seen meanwhile is taken as it was counted, or laid aside.
-    pub(super) fn caught_up(&mut self, take: bool, now: i64, fx: &mut Vec<Effect>) {
-        let Some(catch_up) = self.catch_up.take_if(|catch_up| catch_up.asked) else {
-            return;
-        };
-        let (turns, beats) = sums(&catch_up.events);
-        let detail = json!({
-            "taken": take, "events": catch_up.events.len(), "turns": turns, "beats": beats
-        });
-        let mut told = Vec::new();
-        if take {
-            for seen in &catch_up.events {
-                self.watch.see(*seen, &mut told);
-            }
-        } else if turns != 0 {
-            self.watch.forget_stand(&mut told);
-        }
-        self.keep(
-            now,
-            Vec::new(),
-            vec![(WeavingKind::Caught, detail)],
-            &told,
-            fx,
-        );
     }
 
     pub(super) fn refused(&mut self, refusal: &Refusal, fx: &mut Vec<Effect>) {
@@ -292,18 +257,6 @@ impl Weave {
             _ => {}
         }
     }
-}
-
-/// Cards turned on less those turned back, and beats.
-pub(super) fn sums(events: &[Seen]) -> (i64, u64) {
-    events
-        .iter()
-        .fold((0, 0), |(turns, beats), seen| match seen.what {
-            Happening::CardForward => (turns + 1, beats),
-            Happening::CardBack => (turns - 1, beats),
-            Happening::Beat => (turns, beats + 1),
-            _ => (turns, beats),
-        })
 }
 
 /// The name of an event in the ledger.
