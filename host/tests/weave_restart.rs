@@ -394,6 +394,7 @@ fn the_chain_of_another_deck_answers_nothing() {
         },
     };
     bench.says(stands(1, 3));
+    assert_eq!(bench.has_said("card 1 of d is wanted next"), 1);
     assert!(matches!(bench.view.asking, Some(Asking::Chain { .. })));
     bench.says(stands(0, 12));
     assert_eq!(bench.view.asking, None);

@@ -5,6 +5,7 @@ use super::{Says, Weave};
 use crate::job::{Effect, News};
 use crate::ledger::WeavingKind;
 use crate::weave::watch::Decision;
+use crate::weave::words;
 use serde_json::json;
 
 impl Weave {
@@ -44,6 +45,9 @@ impl Weave {
                 self.line(at, words, false, fx);
                 let said = vec![(WeavingKind::Decided, detail)];
                 self.keep(at, said, &told, fx);
+                if matches!(decision, Decision::Stands { .. }) {
+                    self.still_asks_chain(at, fx);
+                }
                 self.accept_change(at, fx);
             }
             Says::CatchUp { take } => self.caught_up(*take, at, fx),
@@ -66,6 +70,15 @@ impl Weave {
                 self.line(at, words.to_string(), false, fx);
                 self.keep(at, vec![(kind, json!({}))], &[], fx);
             }
+        }
+    }
+
+    /// The card that was said to stand is of another deck than the next pick wants.
+    fn still_asks_chain(&mut self, at: i64, fx: &mut Vec<Effect>) {
+        if let Some(wanted) = self.watch.target().filter(|_| self.wants_chain) {
+            let wanted = words::card(self.watch.walk().plan(), wanted);
+            let words = format!("{wanted} is wanted next: how its chain lies is still asked");
+            self.line(at, words, false, fx);
         }
     }
 
