@@ -206,6 +206,17 @@ fn a_new_piece_ends_the_one_before_and_says_so() -> Result<(), Box<dyn Error>> {
         assert_eq!(code, Some(0), "{said}");
         assert!(said.contains(words), "{words}:\n{said}");
     }
+    let list = Command::new(env!("CARGO_BIN_EXE_cardwright"))
+        .args(["ledger", "pieces", "--data"])
+        .arg(dir.path().join("data"))
+        .output()?;
+    let list = String::from_utf8(list.stdout)?;
+    let states: Vec<&str> = list
+        .lines()
+        .skip(1)
+        .filter_map(|row| row.split_whitespace().nth(3))
+        .collect();
+    assert_eq!(states, ["left", "done", "done"], "{list}");
     let (code, said) = weave(dir.path(), &["--changed"])?;
     assert_eq!(code, Some(2), "{said}");
     assert!(said.contains("leave --changed out to begin one"), "{said}");

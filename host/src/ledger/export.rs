@@ -233,7 +233,10 @@ const PIECES: &[Column] = &[
     ("name", "name of its plan"),
     ("plan_sha256", "SHA-256 of the plan file"),
     ("began", "when it was begun"),
-    ("ended", "when it was done; empty while it is on the loom"),
+    (
+        "ended",
+        "when it was done or left unfinished; empty while it is on the loom",
+    ),
     ("place", "where it stands, JSON"),
     (
         "unit",

@@ -110,8 +110,10 @@ pub struct Report {
     pub name: String,
     /// When it was begun.
     pub began: UnixMillis,
-    /// When it was done; none while it is on the loom.
+    /// When it was done, or left for another; none while it is on the loom.
     pub ended: Option<UnixMillis>,
+    /// It was left unfinished: another was begun in its stead.
+    pub left: bool,
     /// Sums.
     pub sums: Sums,
     /// The pace.
@@ -160,6 +162,7 @@ impl Report {
             name: piece.name.clone(),
             began: piece.began,
             ended: piece.ended,
+            left: piece.is_left(),
             pace: pace::pace(&picks),
             length: length::length(&picks, sums.in_cloth, Unit::of_plan(&piece.plan)),
             sums,

@@ -240,6 +240,7 @@ fn json_lines(
     summary["plan_sha256"] = json!(row.plan_sha256);
     summary["began"] = json!(report.began);
     summary["ended"] = json!(report.ended);
+    summary["unfinished"] = json!(report.left);
     summary["pace"] = json!(report.pace);
     summary["length"] = json!(report.length);
     summary["written"] = json!(written);

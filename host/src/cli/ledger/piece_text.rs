@@ -54,7 +54,8 @@ fn head(report: &Report, text: &mut Text) {
     text.line(&format!("piece {}: {}", report.piece.0, report.name), 4);
     text.about("began", &to_the_second(report.began));
     let ended = report.ended.map(to_the_second);
-    text.about("done", ended.as_deref().unwrap_or("not yet"));
+    let ended = ended.as_deref().unwrap_or("not yet");
+    text.about(if report.left { "left" } else { "done" }, ended);
 }
 
 fn cloth(report: &Report, text: &mut Text) {
