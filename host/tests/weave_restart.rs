@@ -123,6 +123,12 @@ impl Bench {
             },
         }))));
         self.sent = usize::MAX;
+        self.status();
+        self.send();
+    }
+
+    /// The unit tells how it stands.
+    fn status(&mut self) {
         let status = UnitToHost::Loom(LoomStatus {
             at_us: self.events.len() as u64 * 100_000,
             settings: None,
@@ -132,7 +138,6 @@ impl Bench {
             lines: 0,
         });
         self.take(Input::Message(Box::new(status)));
-        self.send();
     }
 
     /// The program is killed.
@@ -413,6 +418,7 @@ fn events_that_are_gone_leave_nothing_to_ask_of_what_comes_then() {
     bench.says(chain());
     bench.does("FL<T");
     assert_eq!((bench.asked(), bench.next()), (None, 10));
+    assert_eq!(bench.has_said("weaving has gone on"), 0);
 }
 
 /// What the unit saw for another piece is no fault of this one.
@@ -445,6 +451,8 @@ fn another_piece_in_between_only_asks_for_the_chain() {
         bench.says(chain());
         bench.does("FL<T");
         assert_eq!(bench.next(), if missed { 11 } else { 10 });
+        // what the unit has counted in all is not this piece's
+        bench.status();
         assert!(bench.view.open.is_empty(), "{:?}", bench.view.open);
     }
 }
