@@ -4,17 +4,17 @@
 //! The unit is a list of events here; the words and the places are the handbook's
 //! (README, "At the loom").
 
+#[path = "weave_restart/bench.rs"]
+mod bench;
+
+use bench::Bench;
 use cardwright::deck::{CardFormat, Cutting, Deck, Row};
-use cardwright::job::{Effect, End, Input, News, Person, Task, WeaveNews};
-use cardwright::ledger::writer::Command;
-use cardwright::ledger::{NewWeaving, PieceNumber, UnitStored, UnixMillis, WeavingKind};
-use cardwright::loom::LoomFile;
-use cardwright::weave::view::{Asking, View};
+use cardwright::ledger::UnitStored;
+use cardwright::weave::view::Asking;
 use cardwright::weave::watch::{Decision, Stand};
-use cardwright::weave::{Change, DeckIndex, Plan, Says, Stored, Walk, Weave, WeaveOrder};
-use cardwright_protocol::loom::{Happening, LoomCounts, LoomEvent, LoomEvents, LoomStatus};
-use cardwright_protocol::unit_to_host::{Identity, Limits, Role, StopReason};
-use cardwright_protocol::{CardNumber, HostToUnit, UnitToHost};
+use cardwright::weave::{Change, DeckIndex, Plan, Says, Walk};
+use cardwright_protocol::CardNumber;
+use cardwright_protocol::loom::LoomCounts;
 use std::path::Path;
 use std::sync::Arc;
 
@@ -35,222 +35,14 @@ fn walk(dir: &Path, text: &str) -> Walk {
     Walk::new(Arc::new(Plan::read(&file).expect("a plan")))
 }
 
-/// A unit that goes on, what is on disk, and a program that may be ended at any time.
-struct Bench {
-    walk: Walk,
-    changed: Option<Change>,
-    /// Another piece was woven on the loom since.
-    another: bool,
-    boot: u32,
-    /// The first event the unit still has, and all it ever had.
-    first: u32,
-    events: Vec<LoomEvent>,
-    counts: LoomCounts,
-    now: i64,
-    weave: Option<Weave>,
-    /// Events up to here were sent.
-    sent: usize,
-    stored: Stored,
-    unit: Option<UnitStored>,
-    records: Vec<NewWeaving>,
-    said: Vec<String>,
-    view: View,
-}
-
-impl Bench {
-    fn new(walk: Walk) -> Bench {
-        Bench {
-            walk,
-            changed: None,
-            another: false,
-            boot: 1,
-            first: 0,
-            events: Vec::new(),
-            counts: LoomCounts::default(),
-            now: 1_700_000_000_000,
-            weave: None,
-            sent: 0,
-            stored: Stored::default(),
-            unit: None,
-            records: Vec::new(),
-            said: Vec::new(),
-            view: View::default(),
-        }
-    }
-
-    /// Eight picks woven with cards 1 to 8.
-    fn with_eight(dir: &Path) -> Bench {
-        let mut bench = Bench::new(walk(dir, FIELD));
-        bench.start();
-        bench.says(chain());
-        bench.does("FL<T FL>T FL<T FL>T FL<T FL>T FL<T FL>T");
-        assert_eq!((bench.next(), bench.card()), (9, Some(8)));
-        bench
-    }
-
-    fn start(&mut self) {
-        let order = WeaveOrder {
-            piece: PieceNumber(1),
-            walk: self.walk.clone(),
-            settings: LoomFile::bench().expect("the built-in loom").settings(),
-            take_up_mm: Some(1.0),
-            stored: self.stored.clone(),
-            unit: self.unit,
-            speed: 1.0,
-        };
-        let weave = Weave::new(order).changed(self.changed.clone());
-        self.weave = Some(match std::mem::take(&mut self.another) {
-            true => weave.after_another(),
-            false => weave,
-        });
-        let boot = self.boot;
-        self.take(Input::Opened { boot, version: 2 });
-        self.take(Input::Message(Box::new(UnitToHost::Identity(Identity {
-            role: Role::Loom,
-            board: *b"the loom",
-            firmware: heapless::String::new(),
-            boot,
-            channels: 0,
-            stroke_room: 0,
-            card_room: 0,
-            last_stop: StopReason::PowerOn,
-            limits: Limits {
-                coil_on_us: 0,
-                coil_duty_permille: 0,
-                coils_at_once: 0,
-                stroke_us: 0,
-                host_silent_us: 0,
-            },
-        }))));
-        self.sent = usize::MAX;
-        self.status();
-        self.send();
-    }
-
-    /// The unit tells how it stands.
-    fn status(&mut self) {
-        let status = UnitToHost::Loom(LoomStatus {
-            at_us: self.events.len() as u64 * 100_000,
-            settings: None,
-            first: self.first,
-            next: self.events.len() as u32,
-            counts: self.counts,
-            lines: 0,
-        });
-        self.take(Input::Message(Box::new(status)));
-    }
-
-    /// The program is killed.
-    fn kill(&mut self) {
-        self.weave = None;
-    }
-
-    fn leave(&mut self) {
-        self.take(Input::Person(Person::Stop));
-        let end = self.weave.take().and_then(|weave| weave.end().cloned());
-        assert!(matches!(end, Some(End::Done { .. })), "{end:?}");
-    }
-
-    /// The loom moves: all of it is sent in as few messages as there can be.
-    fn does(&mut self, movements: &str) {
-        for movement in movements.chars().filter(|movement| *movement != ' ') {
-            let what = match movement {
-                'F' => Happening::CardForward,
-                'L' => Happening::Lift,
-                'T' => Happening::Beat,
-                '<' => Happening::ShuttleLeft,
-                '>' => Happening::ShuttleRight,
-                '+' => Happening::TakenUp,
-                other => panic!("no movement {other}"),
-            };
-            let at_us = self.events.len() as u64 * 100_000;
-            self.counts.add(what);
-            self.events.push(LoomEvent { at_us, what });
-        }
-        self.send();
-    }
-
-    fn send(&mut self) {
-        while self.weave.is_some() && self.sent < self.events.len() {
-            let first = self.sent;
-            let until = self.events.len().min(first + 16);
-            self.sent = until;
-            let events = heapless::Vec::from_slice(&self.events[first..until]).expect("few");
-            let first = first as u32;
-            let events = UnitToHost::LoomEvents(LoomEvents { first, events });
-            self.take(Input::Message(Box::new(events)));
-        }
-    }
-
-    fn says(&mut self, says: Says) {
-        self.take(Input::Person(Person::Weave(Box::new(says))));
-    }
-
-    fn take(&mut self, input: Input) {
-        self.now += 1_000;
-        let mut inputs = vec![input];
-        while let Some(input) = inputs.pop() {
-            let mut effects = Vec::new();
-            let weave = self.weave.as_mut().expect("it runs");
-            weave.take(input, UnixMillis(self.now), &mut effects);
-            for effect in effects {
-                match effect {
-                    Effect::Record(mark, command) => {
-                        self.write(*command);
-                        inputs.insert(0, Input::Recorded(mark));
-                    }
-                    Effect::Send(HostToUnit::LoomFrom(from)) if self.sent == usize::MAX => {
-                        self.sent = from as usize;
-                    }
-                    Effect::Tell(News::Refused { words }) => self.said.push(words),
-                    Effect::Tell(News::Weave(news)) => match *news {
-                        WeaveNews::View(view) => self.view = *view,
-                        WeaveNews::Line { line, .. } => self.said.push(line.words),
-                    },
-                    _ => {}
-                }
-            }
-        }
-    }
-
-    fn write(&mut self, command: Command) {
-        if let Command::Woven(woven) = command {
-            self.stored = serde_json::from_value(woven.place).expect("a place");
-            self.unit = woven.unit.or(self.unit);
-            self.records.extend(woven.records);
-        }
-    }
-
-    fn next(&self) -> u64 {
-        self.view.next.as_ref().map_or(0, |next| next.number)
-    }
-
-    fn card(&self) -> Option<u32> {
-        self.view.stands.map(|stand| stand.card.0)
-    }
-
-    /// Events and beats that are asked about, and the pick that would be next.
-    fn asked(&self) -> Option<(u64, u64, u64)> {
-        match self.view.asking {
-            Some(Asking::CatchUp {
-                events,
-                beats,
-                next,
-                ..
-            }) => Some((events, beats, next)),
-            _ => None,
-        }
-    }
-
-    fn has_said(&self, words: &str) -> usize {
-        self.said.iter().filter(|said| said.contains(words)).count()
-    }
-
-    /// Of each pick's record what it says under this name.
-    fn picks(&self, name: &str) -> Vec<f64> {
-        let picks = self.records.iter().filter(|r| r.kind == WeavingKind::Pick);
-        picks.filter_map(|r| r.detail[name].as_f64()).collect()
-    }
+/// Eight picks woven with cards 1 to 8.
+fn with_eight(dir: &Path) -> Bench {
+    let mut bench = Bench::new(walk(dir, FIELD));
+    bench.start();
+    bench.says(chain());
+    bench.does("FL<T FL>T FL<T FL>T FL<T FL>T FL<T FL>T");
+    assert_eq!((bench.next(), bench.card()), (9, Some(8)));
+    bench
 }
 
 fn chain() -> Says {
@@ -267,7 +59,7 @@ fn take(take: bool) -> Says {
 fn what_was_asked_and_not_answered_is_asked_again() {
     let dir = tempfile::tempdir().expect("a directory");
     for leaves in [true, false] {
-        let mut bench = Bench::with_eight(dir.path());
+        let mut bench = with_eight(dir.path());
         bench.kill();
         bench.does("FL<T FL>T");
         for _ in 0..2 {
@@ -297,7 +89,7 @@ fn what_was_asked_and_not_answered_is_asked_again() {
 #[test]
 fn a_unit_that_restarts_before_the_answer_takes_nothing_from_it() {
     let dir = tempfile::tempdir().expect("a directory");
-    let mut bench = Bench::with_eight(dir.path());
+    let mut bench = with_eight(dir.path());
     bench.kill();
     bench.does("FL<T FL>T");
     bench.start();
@@ -316,7 +108,7 @@ fn a_unit_that_restarts_before_the_answer_takes_nothing_from_it() {
 #[test]
 fn what_is_seen_while_the_place_is_asked_is_asked_about_later() {
     let dir = tempfile::tempdir().expect("a directory");
-    let mut bench = Bench::with_eight(dir.path());
+    let mut bench = with_eight(dir.path());
     bench.leave();
     let hem = "[[section]]\nname = \"hem\"\nground = 2\n[[section]]\nname = \"field\"";
     let changed = FIELD.replace("[[section]]\nname = \"field\"", hem);
@@ -343,7 +135,7 @@ fn what_is_seen_while_the_place_is_asked_is_asked_about_later() {
 fn weaving_that_goes_on_before_the_answer_is_no_part_of_the_question() {
     let dir = tempfile::tempdir().expect("a directory");
     for (taken, next) in [(true, 13), (false, 9)] {
-        let mut bench = Bench::with_eight(dir.path());
+        let mut bench = with_eight(dir.path());
         bench.kill();
         bench.does("FL<T FL>T");
         bench.start();
@@ -372,7 +164,7 @@ fn weaving_that_goes_on_before_the_answer_is_no_part_of_the_question() {
 #[test]
 fn each_pick_has_its_own_numbers() {
     let dir = tempfile::tempdir().expect("a directory");
-    let mut bench = Bench::with_eight(dir.path());
+    let mut bench = with_eight(dir.path());
     bench.kill();
     bench.does("FL<T+ FL>T+ FL<T+");
     bench.start();
@@ -410,7 +202,7 @@ fn the_chain_of_another_deck_answers_nothing() {
 #[test]
 fn events_that_are_gone_leave_nothing_to_ask_of_what_comes_then() {
     let dir = tempfile::tempdir().expect("a directory");
-    let mut bench = Bench::with_eight(dir.path());
+    let mut bench = with_eight(dir.path());
     bench.kill();
     bench.does("FL<T FL>T");
     bench.first = bench.events.len() as u32;
@@ -426,7 +218,7 @@ fn events_that_are_gone_leave_nothing_to_ask_of_what_comes_then() {
 fn another_piece_in_between_only_asks_for_the_chain() {
     let dir = tempfile::tempdir().expect("a directory");
     for missed in [false, true] {
-        let mut bench = Bench::with_eight(dir.path());
+        let mut bench = with_eight(dir.path());
         bench.kill();
         if missed {
             bench.does("FL<T");
