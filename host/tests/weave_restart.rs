@@ -9,7 +9,8 @@ mod bench;
 
 use bench::Bench;
 use cardwright::deck::{CardFormat, Cutting, Deck, Row};
-use cardwright::ledger::UnitStored;
+use cardwright::job::{Effect, Input, News, Task as _};
+use cardwright::ledger::{UnitStored, UnixMillis};
 use cardwright::weave::view::Asking;
 use cardwright::weave::watch::{Decision, Stand};
 use cardwright::weave::{Change, DeckIndex, Plan, Says, Walk};
@@ -247,4 +248,23 @@ fn another_piece_in_between_only_asks_for_the_chain() {
         bench.status();
         assert!(bench.view.open.is_empty(), "{:?}", bench.view.open);
     }
+}
+
+/// Whoever weaves looks at the cloth: a cable that was pulled is told of at once.
+#[test]
+fn a_unit_that_falls_silent_is_told_of_and_so_is_its_return() {
+    let dir = tempfile::tempdir().expect("a directory");
+    let mut bench = with_eight(dir.path());
+    let mut tells = |input| {
+        let mut effects = Vec::new();
+        let weave = bench.weave.as_mut().expect("it runs");
+        weave.take(input, UnixMillis(bench.now), &mut effects);
+        let news = effects.into_iter().filter_map(|effect| match effect {
+            Effect::Tell(news) => Some(news),
+            _ => None,
+        });
+        news.collect::<Vec<_>>()
+    };
+    assert!(tells(Input::Silent).contains(&News::UnitSilent));
+    assert!(tells(Input::Heard).contains(&News::UnitHeard));
 }

@@ -279,8 +279,14 @@ impl Task for Weave {
                 self.follows = false;
                 self.line(now, "the loom unit restarted".to_string(), true, fx);
             }
-            Input::Silent => self.heard = false,
-            Input::Heard => self.heard = true,
+            Input::Silent => {
+                self.heard = false;
+                fx.push(Effect::Tell(News::UnitSilent));
+            }
+            Input::Heard => {
+                self.heard = true;
+                fx.push(Effect::Tell(News::UnitHeard));
+            }
             Input::Recorded(mark) => {
                 self.recorded(mark, now, fx);
                 self.end_if_done();
