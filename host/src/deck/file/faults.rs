@@ -100,3 +100,16 @@ pub enum CardFault {
     #[error("{0}; mend the [reading] table")]
     Reading(String),
 }
+
+impl CardFault {
+    /// A design of hooks and picks has a card a pick. With a cloth file it has a card for each
+    /// weft of a line, and how many wefts these are stands in that file only.
+    pub(super) fn other_count(cards: usize, picks: u32, cloth: bool) -> Option<CardFault> {
+        let fault = match cloth {
+            false if cards != picks as usize => CardFault::OtherThanPicks,
+            true if !cards.is_multiple_of((picks as usize).max(1)) => CardFault::OtherThanLines,
+            _ => return None,
+        };
+        Some(fault(cards, picks))
+    }
+}

@@ -290,24 +290,13 @@ fn cards(
             Err(fault) => return refuse(value.span(), fault),
         }
     }
-    match design.and_then(|design| other_count(cards.len(), design.picks, cloth)) {
+    match design.and_then(|design| CardFault::other_count(cards.len(), design.picks, cloth)) {
         Some(fault) => Err(Found {
             at: lines.last().map(|(key, _)| key.span()),
             fault,
         }),
         None => Ok(cards),
     }
-}
-
-/// A design of hooks and picks has a card a pick. With a cloth file it has a card for each
-/// weft of a line, and how many wefts these are stands in that file only.
-fn other_count(cards: usize, picks: u32, cloth: bool) -> Option<CardFault> {
-    let fault = match cloth {
-        false if cards != picks as usize => CardFault::OtherThanPicks,
-        true if !cards.is_multiple_of((picks as usize).max(1)) => CardFault::OtherThanLines,
-        _ => return None,
-    };
-    Some(fault(cards, picks))
 }
 
 fn reading(
