@@ -149,6 +149,93 @@ fn what_is_taken_out_ends_at_the_plans_first_pick() {
     assert_eq!((watch.place().next, watch.place().in_cloth), (0, 4));
 }
 
+/// What is taken out comes from the end of the cloth, whatever the plan has there: a pick
+/// that was left out lies in no cloth, and one more of a pick is none of the plan's.
+#[test]
+fn what_is_taken_out_is_what_lies_in_the_cloth() {
+    let turn = |at| (at, Happening::CardForward);
+    let beat = |at| (at, Happening::Beat);
+    let lines = [
+        LoomLine::CylinderA,
+        LoomLine::CylinderB,
+        LoomLine::Batten,
+        LoomLine::Griffe,
+        LoomLine::BoxLeft,
+        LoomLine::BoxRight,
+    ];
+    let with_weft = |at, what| [(at, Happening::Lift), (at + 100, what), beat(at + 200)];
+    let (left, right) = (Happening::ShuttleLeft, Happening::ShuttleRight);
+    let three = || {
+        let mut watch = watch(&lines);
+        for (pick, shuttle) in (1..).zip([left, right, left]) {
+            let seen: Vec<_> = std::iter::once(turn(pick * 1_000))
+                .chain(with_weft(pick * 1_000 + 300, shuttle))
+                .collect();
+            assert_eq!(faults(&mut watch, &seen), []);
+        }
+        watch
+    };
+    let decide = |watch: &mut Watch, decision| {
+        let mut told = Vec::new();
+        watch.decide(&decision, 0, &mut told).expect("it can be");
+    };
+    let choose = |watch: &mut Watch, choice| {
+        let fault = watch.place().open[0].id;
+        decide(watch, Decision::Fault { fault, choice });
+    };
+    // the fourth left out, then the fifth and sixth
+    let mut watch = three();
+    faults(&mut watch, &[turn(4_000), turn(4_100)]);
+    choose(&mut watch, Choice::LeaveOut);
+    faults(&mut watch, &with_weft(4_300, right));
+    faults(&mut watch, &[turn(5_000)]);
+    faults(&mut watch, &with_weft(5_300, left));
+    assert_eq!((watch.place().next, watch.place().in_cloth), (6, 5));
+    decide(&mut watch, Decision::Unwove { picks: 3 });
+    assert_eq!((watch.place().next, watch.place().in_cloth), (2, 2));
+    // one more weft in the third's shed, then the fourth
+    let mut watch = three();
+    faults(&mut watch, &[(3_900, right), beat(4_000)]);
+    choose(&mut watch, Choice::GoOnFromHere);
+    faults(&mut watch, &[turn(5_000)]);
+    faults(&mut watch, &with_weft(5_300, left));
+    assert_eq!((watch.place().next, watch.place().in_cloth), (4, 5));
+    decide(&mut watch, Decision::Unwove { picks: 2 });
+    assert_eq!((watch.place().next, watch.place().in_cloth), (3, 3));
+    decide(&mut watch, Decision::Unwove { picks: 1 });
+    assert_eq!((watch.place().next, watch.place().in_cloth), (2, 2));
+}
+
+/// What the screen says was done, with nothing decided: no fault is left, and a choice
+/// would say where the plan goes on.
+#[test]
+fn a_pick_with_the_wrong_card_is_righted_at_the_loom() {
+    let lines = [
+        LoomLine::CylinderA,
+        LoomLine::CylinderB,
+        LoomLine::Batten,
+        LoomLine::Griffe,
+    ];
+    let mut watch = watch(&lines);
+    let turn = |at| (at, Happening::CardForward);
+    let pick = |at| [(at, Happening::Lift), (at + 200, Happening::Beat)];
+    for at in [1_000, 2_000, 3_000] {
+        assert_eq!(faults(&mut watch, &[turn(at)]), []);
+        assert_eq!(faults(&mut watch, &pick(at + 300)), []);
+    }
+    faults(&mut watch, &[turn(4_000), turn(4_100)]);
+    faults(&mut watch, &pick(4_300));
+    // the plan would go on after the fifth card
+    assert_eq!((watch.place().open.len(), watch.goes_on()), (2, Some(5)));
+    let mut told = Vec::new();
+    let unwove = watch.decide(&Decision::Unwove { picks: 1 }, 5_000, &mut told);
+    assert_eq!(unwove, Ok(()));
+    faults(&mut watch, &[(6_000, Happening::CardBack)]);
+    assert_eq!((&watch.place().open[..], watch.place().next), (&[][..], 3));
+    assert_eq!(faults(&mut watch, &pick(6_300)), []);
+    assert_eq!((watch.place().next, watch.place().in_cloth), (4, 4));
+}
+
 /// A section of these cards.
 fn section(name: &str, deck: &str, cards: &str) -> String {
     format!("[[section]]\nname = \"{name}\"\ndeck = \"{deck}\"\ncards = \"{cards}\"\n")

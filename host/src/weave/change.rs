@@ -68,6 +68,9 @@ impl Change {
         }
         let same =
             next == 0 || was.is_some_and(|was| (0..next).all(|number| same_pick(was, now, number)));
+        if !same {
+            place.cloth.clear();
+        }
         let moved = (!same).then(|| {
             let proposed = was.and_then(|was| like(was, now, next));
             let proposed = proposed.unwrap_or(next).min(now.len() - 1);

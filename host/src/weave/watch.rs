@@ -17,7 +17,7 @@ mod turn;
 
 pub use decide::{Decision, NotDecided};
 pub use fault::{Apart, Choice, Fault, FaultId, FaultKind, Remedy};
-pub use place::{Place, Since, Stand};
+pub use place::{Laid, Place, Since, Stand};
 
 use cardwright_protocol::loom::{Happening, LoomLine};
 use serde::{Deserialize, Serialize};
@@ -351,7 +351,7 @@ impl Watch {
     fn woven(&mut self, at: i64, told: &mut Vec<Told>) {
         let pick = self.place.next;
         told.push(Told::Woven { pick, at });
-        self.place.in_cloth += 1;
+        self.place.lay(pick);
         if let Some(stand) = self.stand_of(pick) {
             self.place.last = Some(stand);
         }

@@ -6,7 +6,7 @@ use super::catch_up::sums;
 use super::{Asking, Told, Weave};
 use crate::weave::view::{NextPick, OpenFault, View};
 use crate::weave::walk::{Direction, Pick, Turns, Work};
-use crate::weave::watch::{Decision, Fault, Stand};
+use crate::weave::watch::{Choice, Decision, Fault, Stand};
 use crate::weave::words;
 
 impl Weave {
@@ -122,8 +122,23 @@ impl Weave {
                 .kind
                 .choices()
                 .iter()
-                .map(|choice| (*choice, words::choice(*choice).to_string()))
+                .map(|choice| (*choice, self.choice_words(*choice)))
                 .collect(),
+        }
+    }
+
+    /// What can be decided; where the plan goes on elsewhere then, with the pick.
+    fn choice_words(&self, choice: Choice) -> String {
+        let words = words::choice(choice);
+        match self
+            .watch
+            .goes_on()
+            .filter(|_| choice == Choice::GoOnFromHere)
+        {
+            Some(next) if next < self.watch.walk().len() => {
+                format!("{words}: pick {} is next", next + 1)
+            }
+            _ => words.to_string(),
         }
     }
 
@@ -200,7 +215,13 @@ impl Weave {
             Decision::ChainReady => "the chain is laid".to_string(),
             Decision::Stands { card } => format!("{} stands", words::card(plan, *card)),
             Decision::NextIs { pick } => format!("pick {} is next", pick + 1),
-            Decision::Fault { choice, .. } => format!("decided: {}", words::choice(*choice)),
+            Decision::Fault { choice, .. } => {
+                let words = words::choice(*choice);
+                let next = self.watch.place().next;
+                let moved = *choice == Choice::GoOnFromHere && !self.watch.is_finished();
+                let next = moved.then(|| format!("; pick {} is next", next + 1));
+                format!("decided: {words}{}", next.unwrap_or_default())
+            }
         }
     }
 }

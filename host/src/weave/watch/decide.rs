@@ -138,8 +138,7 @@ impl Watch {
                     });
                 }
                 // what lies beside the plan stays in the cloth
-                self.place.in_cloth += i64::from(self.place.stray);
-                self.place.stray = 0;
+                self.place.keep_as_said();
                 self.right(at, told, |_| true);
                 self.go_to(*pick, told);
                 Ok(())
@@ -167,9 +166,7 @@ impl Watch {
         let stray = picks.min(self.place.stray);
         self.place.stray -= stray;
         let planned = u64::from(picks - stray);
-        self.place.in_cloth -= i64::from(picks - stray);
-        // the weaver may have said that a pick near the plan's beginning is next
-        let next = self.place.next.saturating_sub(planned);
+        let next = self.place.take_out(planned);
         self.place.last = self
             .walk
             .previous_carded(next)
@@ -244,21 +241,31 @@ impl Watch {
         Ok(())
     }
 
+    /// The pick of the plan with the card that stands that is nearest to where the work
+    /// stands; none if there is none.
+    fn nearest(&self) -> Option<u64> {
+        let stands = self.place.stands?;
+        let nearest = self.walk.find(stands.deck, stands.card, self.place.next);
+        let found = [nearest.from, nearest.before].into_iter().flatten();
+        found.min_by_key(|pick| pick.abs_diff(self.place.next))
+    }
+
+    /// The pick that is next once the weaver has said that the cloth stays as it is; none
+    /// if the card that stands is not woven near here.
+    #[must_use]
+    pub fn goes_on(&self) -> Option<u64> {
+        Some(self.nearest()? + u64::from(self.place.stray > 0))
+    }
+
     /// The picks beyond the plan stay in the cloth, and the plan goes on after the
     /// card that stands.
     fn go_on_from_here(&mut self, told: &mut Vec<Told>) -> Result<(), NotDecided> {
         let stands = self.place.stands.ok_or(NotDecided::NoSuchPlace)?;
-        let nearest = self.walk.find(stands.deck, stands.card, self.place.next);
-        let near = |pick: &Option<u64>| pick.map(|pick| pick.abs_diff(self.place.next));
-        let pick = [nearest.from, nearest.before]
-            .into_iter()
-            .filter(|pick| pick.is_some())
-            .min_by_key(near)
-            .flatten()
-            .ok_or(NotDecided::NoSuchPlace)?;
+        let pick = self.nearest().ok_or(NotDecided::NoSuchPlace)?;
         let beaten = self.place.stray > 0;
-        self.place.in_cloth += i64::from(self.place.stray);
-        self.place.stray = 0;
+        // one more of the pick before is none of the plan's
+        let last = (beaten && pick + 1 != self.place.next).then_some(pick);
+        self.place.keep_stray(last);
         if beaten {
             self.place.last = Some(stands);
         }

@@ -26,6 +26,10 @@ pub struct Place {
     /// Picks in the cloth that count towards its length: those of the plan, and
     /// those a weaver has left in it.
     pub in_cloth: i64,
+    /// What of it was woven when, in order: what is taken out of the cloth comes from
+    /// its end. Of older pieces there is nothing.
+    #[serde(default)]
+    pub cloth: Vec<Laid>,
     /// The card that the last turn brought, if it is known.
     pub stands: Option<Stand>,
     /// The card of the pick woven last.
@@ -42,6 +46,88 @@ pub struct Place {
     pub picks_without_weft: u32,
     /// The rhythm of the turns.
     pub rhythm: Rhythm,
+}
+
+/// Picks that lie in the cloth one after another.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Laid {
+    /// Which pick of the plan the first of them is; where they are none of the plan's,
+    /// the one that was next.
+    pub pick: u64,
+    /// How many.
+    pub picks: u64,
+    /// Whether they are the plan's, one after another.
+    pub of_plan: bool,
+}
+
+/// Stretches of the cloth that are remembered: nobody takes out more.
+const MOST_LAID: usize = 1_000;
+
+impl Place {
+    /// A pick of the plan lies in the cloth.
+    pub(super) fn lay(&mut self, pick: u64) {
+        self.in_cloth += 1;
+        match self.cloth.last_mut() {
+            Some(last) if last.of_plan && last.pick + last.picks == pick => last.picks += 1,
+            _ => self.lay_anew(pick, 1, true),
+        }
+    }
+
+    /// The picks beyond the plan stay in the cloth; the last of them may be one of the
+    /// plan's.
+    pub(super) fn keep_stray(&mut self, last: Option<u64>) {
+        let stray = std::mem::take(&mut self.stray);
+        let beyond = stray - u32::from(last.is_some()).min(stray);
+        if beyond > 0 {
+            self.in_cloth += i64::from(beyond);
+            self.lay_anew(self.next, beyond.into(), false);
+        }
+        if let Some(pick) = last {
+            self.lay(pick);
+        }
+    }
+
+    /// The weaver has said which pick is next: what lies in the cloth is what comes
+    /// before it in the plan.
+    pub(super) fn keep_as_said(&mut self) {
+        self.in_cloth += i64::from(std::mem::take(&mut self.stray));
+        self.cloth.clear();
+    }
+
+    fn lay_anew(&mut self, pick: u64, picks: u64, of_plan: bool) {
+        if self.cloth.len() == MOST_LAID {
+            self.cloth.remove(0);
+        }
+        self.cloth.push(Laid {
+            pick,
+            picks,
+            of_plan,
+        });
+    }
+
+    /// So many of the picks that count were taken out. The pick that is then next.
+    pub(super) fn take_out(&mut self, mut picks: u64) -> u64 {
+        self.in_cloth -= i64::try_from(picks).unwrap_or(i64::MAX);
+        let mut next = self.next;
+        while picks > 0 {
+            let Some(last) = self.cloth.last_mut() else {
+                // what comes before in the plan
+                return next.saturating_sub(picks);
+            };
+            let taken = picks.min(last.picks);
+            picks -= taken;
+            last.picks -= taken;
+            next = if last.of_plan {
+                last.pick + last.picks
+            } else {
+                last.pick
+            };
+            if last.picks == 0 {
+                self.cloth.pop();
+            }
+        }
+        next
+    }
 }
 
 /// What was seen since the pick made last.

@@ -64,7 +64,7 @@ impl Watch {
         let passed = before == target && (way == runs || onward == Some(way) && lifted);
         if self.is_ready() && !passed {
             if self.place.stray == 0 {
-                self.right(seen.at, told, |fault| fault.kind.is_of_the_cylinder());
+                self.right(seen.at, told, |fault| fault.kind.is_of_the_place());
             }
             return;
         }
