@@ -200,7 +200,9 @@ fn what_is_taken_out_is_what_lies_in_the_cloth() {
     faults(&mut watch, &[turn(5_000)]);
     faults(&mut watch, &with_weft(5_300, left));
     assert_eq!((watch.place().next, watch.place().in_cloth), (4, 5));
+    assert_eq!(watch.place().beyond_plan(), 1);
     decide(&mut watch, Decision::Unwove { picks: 2 });
+    assert_eq!(watch.place().beyond_plan(), 0);
     assert_eq!((watch.place().next, watch.place().in_cloth), (3, 3));
     decide(&mut watch, Decision::Unwove { picks: 1 });
     assert_eq!((watch.place().next, watch.place().in_cloth), (2, 2));

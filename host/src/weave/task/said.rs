@@ -24,7 +24,7 @@ impl Weave {
                     return;
                 }
                 let mut told = Vec::new();
-                let beside = self.watch.place().stray;
+                let beyond = self.watch.place().beyond_plan();
                 if let Err(not) = self.watch.decide(decision, at, &mut told) {
                     let words = not.to_string();
                     fx.push(Effect::Tell(News::Refused { words }));
@@ -37,9 +37,10 @@ impl Weave {
                     self.placed(&mut told);
                 }
                 let mut detail = serde_json::to_value(decision).unwrap_or_default();
-                if let Decision::Unwove { picks } = decision {
+                if let Decision::Unwove { .. } = decision {
                     // of these so many were none of the plan's
-                    detail["beside"] = json!(beside.min(*picks));
+                    let left = self.watch.place().beyond_plan();
+                    detail["beside"] = json!(beyond.saturating_sub(left));
                 }
                 let words = self.decision_words(decision);
                 self.line(at, words, false, fx);

@@ -51,12 +51,12 @@ pub struct Place {
 /// Picks that lie in the cloth one after another.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Laid {
-    /// Which pick of the plan the first of them is; where they are none of the plan's,
-    /// the one that was next.
+    /// Which pick of the plan the first of them is; of others the one that is next when
+    /// they are taken out.
     pub pick: u64,
     /// How many.
     pub picks: u64,
-    /// Whether they are the plan's, one after another.
+    /// Whether they were counted as the plan's, one after another.
     pub of_plan: bool,
 }
 
@@ -83,8 +83,16 @@ impl Place {
             self.lay_anew(self.next, beyond.into(), false);
         }
         if let Some(pick) = last {
-            self.lay(pick);
+            self.in_cloth += 1;
+            self.lay_anew(pick, 1, false);
         }
+    }
+
+    /// Picks in the cloth that were never counted as the plan's.
+    #[must_use]
+    pub fn beyond_plan(&self) -> u64 {
+        let beyond = self.cloth.iter().filter(|laid| !laid.of_plan);
+        u64::from(self.stray) + beyond.map(|laid| laid.picks).sum::<u64>()
     }
 
     /// The weaver has said which pick is next: what lies in the cloth is what comes
