@@ -238,6 +238,22 @@ fn a_pick_with_the_wrong_card_is_righted_at_the_loom() {
     assert_eq!((watch.place().next, watch.place().in_cloth), (4, 4));
 }
 
+/// With the cylinder alone a turn by the plan is a pick, and one back is none: it is told
+/// as what it is, and turned on again all is right.
+#[test]
+fn with_the_cylinder_alone_a_turn_against_the_plan_weaves_nothing() {
+    let mut watch = watch(&[LoomLine::CylinderA, LoomLine::CylinderB]);
+    let on = |at| (at, Happening::CardForward);
+    assert_eq!(faults(&mut watch, &[on(1_000), on(2_000), on(3_000)]), []);
+    assert_eq!((watch.place().next, watch.place().in_cloth), (3, 3));
+    let back = faults(&mut watch, &[(4_000, Happening::CardBack)]);
+    assert!(
+        matches!(back[..], [FaultKind::TurnedWrongWay { .. }]),
+        "{back:?}"
+    );
+    assert_eq!((watch.place().next, watch.place().stray), (3, 0));
+}
+
 /// A section of these cards.
 fn section(name: &str, deck: &str, cards: &str) -> String {
     format!("[[section]]\nname = \"{name}\"\ndeck = \"{deck}\"\ncards = \"{cards}\"\n")

@@ -21,6 +21,7 @@ use crate::job::{News, Person};
 use crate::ledger::writer::{Answer, Command};
 use crate::ledger::{BoardId, LedgerError, UnitStored};
 use crate::loom::LoomFile;
+use crate::weave::plan::Section;
 use crate::weave::{Plan, Stored, Walk, Weave, WeaveOrder};
 
 /// How often the virtual weaver looks at a screen that does not change.
@@ -50,6 +51,14 @@ pub(super) async fn serve(
     let loom = asked.loom.as_deref().or(plan.loom());
     let loom = LoomFile::read(loom).map_err(request)?;
     let walk = Walk::new(Arc::new(plan));
+    let ground = walk.plan().sections().iter().any(Section::has_ground);
+    if ground && !loom.fitted().shows_ground() {
+        return Err(ServiceError::Request(format!(
+            "{}: the plan has picks without a card, and the loom file has a sensor at the cylinder \
+             alone, which shows none of them; fit one at the batten, or weave a plan of cards only",
+            asked.plan.display()
+        )));
+    }
     // what is refused without a unit is refused before one is spoken to
     if let Some(piece) = on_the_loom(&asked, walk.plan(), hub).await? {
         held(piece.piece, hub)?;

@@ -51,6 +51,12 @@ impl Fitted {
         self.has(LoomLine::BoxLeft) || self.has(LoomLine::BoxRight)
     }
 
+    /// Whether a pick without a card can be seen: the cylinder alone stands still at it.
+    #[must_use]
+    pub fn shows_ground(self) -> bool {
+        self.pick_by() != PickBy::Turn
+    }
+
     /// What makes a pick, of the sensors there are: the last of its movements that
     /// can be seen.
     const fn pick_by(self) -> PickBy {

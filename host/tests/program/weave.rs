@@ -97,6 +97,23 @@ fn a_request_to_end_leaves_the_work_as_q_does() {
     }
 }
 
+/// Turns alone show no pick that has no card: better said than counted wrongly.
+#[test]
+fn ground_that_no_sensor_shows_is_refused() {
+    let place = Place::new();
+    let plan = plan(&place, "runner");
+    let loom = place.write(
+        "loom.toml",
+        "name = \"cylinder alone\"\n[cylinder]\nsettle_ms = 9.0\n",
+    );
+    let refused = run(weave(&place, &plan).arg("--loom").arg(loom));
+    assert_eq!(refused.status, 2, "{refused:?}");
+    assert!(
+        refused.stderr.contains("fit one at the batten"),
+        "{refused:?}"
+    );
+}
+
 /// A full disk behind the standard output costs no pick, and is told of.
 #[test]
 fn output_that_cannot_be_written_is_told_of() {

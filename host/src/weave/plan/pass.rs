@@ -139,6 +139,12 @@ impl Section {
         }
     }
 
+    /// Whether any of its picks has no card.
+    #[must_use]
+    pub fn has_ground(&self) -> bool {
+        self.carded() < self.pass()
+    }
+
     /// Carded picks of one pass.
     #[must_use]
     pub fn carded(&self) -> u64 {

@@ -24,10 +24,12 @@ impl Watch {
         let Some(before) = self.place.stands else {
             return;
         };
+        let planned = self.next_turn() == Some(way);
         let stands = self.neighbour(before, way);
         self.place.stands = Some(stands);
         self.compare(before, stands, way, lifted, seen, told);
-        if self.fitted.pick_by() == PickBy::Turn {
+        // a turn against the plan weaves nothing
+        if self.fitted.pick_by() == PickBy::Turn && planned {
             self.made(seen, told);
         }
     }
