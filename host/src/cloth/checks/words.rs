@@ -160,7 +160,7 @@ fn division(division: &Division) -> String {
         idle.push(format!("row {row} holes {first}-{last}"));
     }
     format!(
-        "hooks: {columns} {go} {times} into {hooks} with {over} over; cast out for it: {}",
+        "hooks: {columns} {go} {times} into {hooks} with {over} over; \"auto\" casts out {}",
         idle.join(", ")
     )
 }
