@@ -56,20 +56,18 @@ pub fn may_write(file: &Path, overwrite: bool) -> Result<(), WriteError> {
 /// # Errors
 /// Something is in the way, or what the system says; nothing is changed then.
 pub fn whole(file: &Path, content: &[u8], overwrite: bool) -> Result<(), WriteError> {
-    check_place(file, overwrite)?;
-    let put = written(folder(file), content).and_then(|part| keep(part, file, overwrite));
-    put.map_err(|cause| refused(file, cause))
+    all(&[(file, content)], overwrite)
 }
 
 /// Puts several files in their places as [`whole`] does, none before all are written.
 ///
 /// # Errors
 /// As [`whole`].
-pub fn all(files: &[(&Path, Vec<u8>)], overwrite: bool) -> Result<(), WriteError> {
+pub fn all(files: &[(&Path, impl AsRef<[u8]>)], overwrite: bool) -> Result<(), WriteError> {
     let mut parts = Vec::with_capacity(files.len());
     for (file, content) in files {
         check_place(file, overwrite)?;
-        let part = written(folder(file), content).map_err(|cause| refused(file, cause))?;
+        let part = written(folder(file), content.as_ref()).map_err(|cause| refused(file, cause))?;
         parts.push((file, part));
     }
     for (file, part) in parts {

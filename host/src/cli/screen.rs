@@ -387,8 +387,7 @@ fn narrow(words: &str) -> String {
 /// A line on standard output. Whoever read it may be gone; the work goes on. What
 /// cannot be written for another reason is told of, once.
 pub(super) fn out(line: &str) {
-    let written = writeln!(std::io::stdout(), "{line}");
-    let Err(error) = written.and_then(|()| std::io::stdout().flush()) else {
+    let Err(error) = writeln!(std::io::stdout(), "{line}") else {
         return;
     };
     if error.kind() != std::io::ErrorKind::BrokenPipe && !OUTPUT_IS_LOST.swap(true, Relaxed) {

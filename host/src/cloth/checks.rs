@@ -228,9 +228,8 @@ impl Cloth {
         }
     }
 
-    /// Weaves whose repeat does not go into the paper. Across, it is seen only
-    /// where the paper lies side by side with itself; along the cloth the cards
-    /// go round.
+    /// Weaves that do not go on over an edge: across, where columns meet in the cloth
+    /// that do not on the paper; along the cloth, as the cards go round.
     fn breaks(&self, mounting: &Mounting, squares: &Squares) -> Vec<Break> {
         let used: BTreeSet<u8> = squares.colours().iter().copied().collect();
         let between = self.between_columns(mounting);
@@ -267,11 +266,8 @@ impl Cloth {
     /// wherever the tie goes on in the direction in which it came: at a turn a weave is
     /// mirrored.
     fn between_columns(&self, mounting: &Mounting) -> BTreeSet<u32> {
-        let hooks = mounting.ends().iter();
-        let hooks = hooks.step_by(self.sett.ends_per_hook as usize);
-        let columns: Vec<i64> = hooks
-            .map(|hook| i64::from(hook % mounting.columns()))
-            .collect();
+        let columns = self.columns_across(mounting).into_iter();
+        let columns: Vec<i64> = columns.map(i64::from).collect();
         let way = |at: usize| match columns.get(at..at + 2) {
             Some([one, next]) if one.abs_diff(*next) == 1 => Some(next - one),
             _ => None,

@@ -303,6 +303,13 @@ impl Cloth {
         }
     }
 
+    /// The column of the paper that each hook works, from left to right in the cloth.
+    fn columns_across(&self, mounting: &Mounting) -> Vec<u32> {
+        let ends = mounting.ends().iter();
+        let hooks = ends.step_by(self.sett.ends_per_hook as usize);
+        hooks.map(|hook| hook % mounting.columns()).collect()
+    }
+
     /// The colour of the warp.
     #[must_use]
     pub fn warp(&self) -> Rgb {

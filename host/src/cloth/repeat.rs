@@ -24,9 +24,7 @@ impl Over {
     /// What the ends of this mounting show.
     pub fn of(cloth: &Cloth, mounting: &Mounting) -> Over {
         let columns = mounting.columns();
-        let each = cloth.sett().ends_per_hook as usize;
-        let hooks = mounting.ends().iter().step_by(each);
-        let ends: Vec<u32> = hooks.map(|hook| hook % columns).collect();
+        let ends = cloth.columns_across(mounting);
         let side = |column: u32| column == 0 || column + 1 == columns;
         let mut all = ends.windows(2).filter_map(|pair| match *pair {
             [one, next] if one.abs_diff(next) == 1 => None,

@@ -58,9 +58,8 @@ impl Seams {
         };
         let (columns, lines) = (mounting.columns() as usize, lines as usize);
         let across = most(|bound| bound.ends).map_or_else(Vec::new, |most| {
-            let hooks = mounting.ends().iter();
-            let hooks = hooks.step_by(cloth.sett.ends_per_hook as usize);
-            let ends: Vec<usize> = hooks.map(|hook| *hook as usize % columns).collect();
+            let ends = cloth.columns_across(mounting).into_iter();
+            let ends: Vec<usize> = ends.map(|column| column as usize).collect();
             strips(&ends, most + 1)
         });
         let along = most(|bound| bound.picks).map(|most| round(lines, most + 1));

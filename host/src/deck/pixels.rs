@@ -41,8 +41,7 @@ pub(crate) fn pixels(
         });
     }
     fits(width)?;
-    let most = 16 * u64::from(width) * u64::from(height) + (1 << 20);
-    let colour = colours(opened.picture(most).map_err(not_a_picture)?);
+    let colour = colours(opened.picture().map_err(not_a_picture)?);
     Ok(Pixels {
         width,
         height,

@@ -42,13 +42,15 @@ impl Opened<'_> {
         }
     }
 
-    /// The picture, if it takes no more than so many bytes of memory.
+    /// The picture.
     ///
     /// # Errors
-    /// It is damaged, or takes more.
-    pub fn picture(mut self, most_bytes: u64) -> Result<DynamicImage, ImageError> {
+    /// It is damaged, or takes more memory than a picture of its size does.
+    pub fn picture(mut self) -> Result<DynamicImage, ImageError> {
+        let (width, height) = self.size();
         let mut limits = Limits::default();
-        limits.max_alloc = Some(most_bytes);
+        // a deep picture with opacity has eight bytes a pixel
+        limits.max_alloc = Some(u64::from(width) * u64::from(height) * 16 + (1 << 20));
         limits.reserve(self.decoder.total_bytes())?;
         self.decoder.set_limits(limits)?;
         let mut picture = DynamicImage::from_decoder(self.decoder)?;

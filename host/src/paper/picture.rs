@@ -78,9 +78,7 @@ impl Picture {
         if width > MOST_SIDE || height > MOST_SIDE || pixels(width, height) > MOST_PIXELS {
             return Err(PaperFault::TooLarge { width, height });
         }
-        // a deep picture with opacity has eight bytes a pixel
-        let most = pixels(width, height) * 16 + (1 << 20);
-        let picture = opened.picture(most).map_err(PaperFault::NotAPicture)?;
+        let picture = opened.picture().map_err(PaperFault::NotAPicture)?;
         Picture::new(width, height, levels(picture)).ok_or(PaperFault::Empty)
     }
 

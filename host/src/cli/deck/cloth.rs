@@ -95,9 +95,7 @@ pub(super) fn run(args: &ClothArgs, as_json: bool, out: &mut dyn Write) -> Resul
     }
     let (ends, picks) = (counted(woven.ends(), "end"), counted(woven.picks(), "pick"));
     writeln!(out, "{ends}, {picks}")?;
-    for file in files {
-        writeln!(out, "wrote {file}")?;
-    }
+    pictures::tell(&files, out)?;
     if cloth_changed(&deck, &cloth) {
         writeln!(out, "{CLOTH_CHANGED}")?;
     }

@@ -6,6 +6,7 @@
 
 use crate::output;
 use anyhow::{Result, bail};
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// A file that was asked for, and the ending that its name must have.
@@ -46,6 +47,14 @@ pub(super) fn write(made: &[(&Path, Vec<u8>)], force: bool) -> Result<Vec<String
     output::all(made, force)?;
     let name = |(file, _): &(&Path, Vec<u8>)| file.display().to_string();
     Ok(made.iter().map(name).collect())
+}
+
+/// Tells of what was written.
+pub(super) fn tell(written: &[String], out: &mut dyn Write) -> Result<()> {
+    for file in written {
+        writeln!(out, "wrote {file}")?;
+    }
+    Ok(())
 }
 
 /// The one name of a file that may not be there yet.

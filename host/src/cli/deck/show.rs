@@ -119,7 +119,8 @@ fn show_card<'a>(
     for line in picture::card_lines(deck.format(), &strokes, &[], columns()) {
         writeln!(out, "{}", line.trim_end())?;
     }
-    say_written(&written, out)
+    pictures::tell(&written, out)?;
+    Ok(DONE)
 }
 
 fn show_deck<'a>(
@@ -147,13 +148,7 @@ fn show_deck<'a>(
     for line in picture::deck_lines(deck, columns()) {
         writeln!(out, "{}", line.trim_end())?;
     }
-    say_written(&written, out)
-}
-
-fn say_written(written: &[String], out: &mut dyn Write) -> Result<u8> {
-    for file in written {
-        writeln!(out, "wrote {file}")?;
-    }
+    pictures::tell(&written, out)?;
     Ok(DONE)
 }
 

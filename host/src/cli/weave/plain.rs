@@ -189,6 +189,7 @@ impl Lines {
         let decided = fault != self.fault;
         self.fault = fault;
         let about = self.about(view, decided);
+        let before = std::mem::replace(&mut self.next, view.next.clone());
         if self.json {
             if self.watched {
                 return;
@@ -196,8 +197,7 @@ impl Lines {
             if self.view.is_none() || asked || decided {
                 out(&asked_in_json(view).to_string());
             }
-            if self.view.is_none() || view.next != self.next {
-                self.next.clone_from(&view.next);
+            if self.view.is_none() || view.next != before {
                 let next = json!({ "event": "next", "pick": view.next, "picks": view.picks });
                 out(&next.to_string());
             }
@@ -206,16 +206,19 @@ impl Lines {
         if asked && let Some(asking) = &view.asking {
             out(&clean(&asked_words(asking)));
         }
-        let turns = |next: &Option<NextPick>| next.as_ref().and_then(|next| next.turns.clone());
-        let (before, turns) = (turns(&self.next), turns(&view.next));
-        self.next.clone_from(&view.next);
-        if let Some(words) = turns.filter(|words| !self.watched && before.as_ref() != Some(words)) {
+        if self.watched {
+            return;
+        }
+        let turns = view.next.as_ref().and_then(|next| next.turns.as_ref());
+        if turns != before.as_ref().and_then(|next| next.turns.as_ref())
+            && let Some(words) = turns
+        {
             out(&clean(&format!("for the next pick: {words}")));
         }
-        if decided && !self.watched {
+        if decided {
             self.fault.iter().for_each(|line| out(&clean(line)));
         }
-        if let Some(about) = about.filter(|_| !self.watched) {
+        if let Some(about) = about {
             out(&clean(&format!("  {about}")));
         }
     }

@@ -130,16 +130,13 @@ impl Weave {
     /// What can be decided; where the plan goes on elsewhere then, with the pick.
     fn choice_words(&self, choice: Choice) -> String {
         let words = words::choice(choice);
-        match self
-            .watch
-            .goes_on()
-            .filter(|_| choice == Choice::GoOnFromHere)
+        if choice == Choice::GoOnFromHere
+            && let Some(next) = self.watch.goes_on()
+            && next < self.watch.walk().len()
         {
-            Some(next) if next < self.watch.walk().len() => {
-                format!("{words}: pick {} is next", next + 1)
-            }
-            _ => words.to_string(),
+            return format!("{words}: pick {} is next", next + 1);
         }
+        words.to_string()
     }
 
     fn remedy_words(&self, fault: &Fault) -> String {

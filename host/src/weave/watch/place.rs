@@ -77,13 +77,12 @@ impl Place {
     /// plan's.
     pub(super) fn keep_stray(&mut self, last: Option<u64>) {
         let stray = std::mem::take(&mut self.stray);
-        let beyond = stray - u32::from(last.is_some()).min(stray);
+        self.in_cloth += i64::from(stray);
+        let beyond = stray.saturating_sub(u32::from(last.is_some()));
         if beyond > 0 {
-            self.in_cloth += i64::from(beyond);
             self.lay_anew(self.next, beyond.into(), false);
         }
         if let Some(pick) = last {
-            self.in_cloth += 1;
             self.lay_anew(pick, 1, false);
         }
     }
