@@ -97,6 +97,28 @@ fn a_request_to_end_leaves_the_work_as_q_does() {
     }
 }
 
+/// Whoever begins work by nohup(1) wants it to go on when the terminal is closed: the
+/// signal is ignored from the start (POSIX, nohup).
+#[test]
+fn a_closed_terminal_ends_no_work_that_ignores_it() {
+    let place = Place::new();
+    let plan = plan(&place, "runner");
+    let mut ignoring = std::process::Command::new("sh");
+    ignoring
+        .args(["-c", "trap '' HUP; exec \"$0\" \"$@\""])
+        .arg(env!("CARGO_BIN_EXE_cardwright"))
+        .args(["weave", "--json", "--rig", "virtual", "--data"])
+        .arg(place.file("data"))
+        .arg(&plan)
+        .stdin(Stdio::null());
+    let mut live = Live::start(&mut ignoring);
+    until_pick(&mut live, 3);
+    live.signal("HUP");
+    let woven = live.end();
+    assert_eq!(woven.status, 0, "{woven:?}");
+    check_picks(&place, 1);
+}
+
 /// Turns alone show no pick that has no card: better said than counted wrongly.
 #[test]
 fn ground_that_no_sensor_shows_is_refused() {
