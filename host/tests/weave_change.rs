@@ -77,6 +77,26 @@ fn a_place_that_shifts_is_asked_in_words_of_both_plans() {
     assert_eq!(change.moved.map(|moved| moved.next), Some(9));
 }
 
+/// Where only the weft is another, the words of the two plans still differ.
+#[test]
+fn another_weft_is_named() {
+    let dir = tempfile::tempdir().expect("a directory");
+    deck(dir.path(), "d");
+    let wefts = "[wefts]\nflax = \"#b0a080\"\nblue = \"#203070\"\n";
+    let text = |weft: &str| format!("{HEAD}{wefts}{FIELD}weft = \"{weft}\"\n");
+    let was = walk(dir.path(), &text("flax"));
+    let now = walk(dir.path(), &text("blue"));
+    let change = Change::of(Some(&was), &now, &mut at(7)).expect("it is long enough");
+    let moved = change.moved.expect("seven picks are of another weft");
+    assert_eq!(
+        (moved.was.as_str(), moved.proposed.as_str()),
+        (
+            "pick 8 (card 2 with flax, field, repeat 2 of 2)",
+            "pick 8 (card 2 with blue, field, repeat 2 of 2)"
+        )
+    );
+}
+
 #[test]
 fn a_plan_shorter_than_the_piece_is_refused() {
     let dir = tempfile::tempdir().expect("a directory");

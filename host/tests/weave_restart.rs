@@ -9,8 +9,8 @@ mod bench;
 
 use bench::Bench;
 use cardwright::deck::{CardFormat, Cutting, Deck, Row};
-use cardwright::job::{Effect, Input, News, Task as _};
-use cardwright::ledger::{UnitStored, UnixMillis};
+use cardwright::job::{Effect, End, Input, News, Task as _};
+use cardwright::ledger::{UnitStored, UnixMillis, WeavingKind};
 use cardwright::weave::view::Asking;
 use cardwright::weave::watch::{Decision, Stand};
 use cardwright::weave::{Change, DeckIndex, Plan, Says, Walk};
@@ -85,6 +85,42 @@ fn what_was_asked_and_not_answered_is_asked_again() {
         bench.start();
         assert_eq!((bench.asked(), bench.next()), (None, 13));
     }
+}
+
+/// The last pick is no end: a weaver who sees a flaw in it takes it out.
+#[test]
+fn after_the_last_pick_picks_come_out_until_the_piece_is_done() {
+    let dir = tempfile::tempdir().expect("a directory");
+    let short = FIELD.split("repeat").next().expect("a beginning");
+    let mut bench = Bench::new(walk(dir.path(), short));
+    bench.start();
+    bench.says(chain());
+    bench.does(&"FL<T FL>T".repeat(6));
+    let ends = |bench: &Bench| {
+        let mut records = bench.records.iter();
+        records.any(|record| record.kind == WeavingKind::Finished)
+    };
+    assert_eq!(bench.view.asking, Some(Asking::End));
+    assert_eq!(bench.has_said("the last pick of the plan is woven"), 1);
+    // beats after it are none of the plan's
+    bench.does("T");
+    assert_eq!((bench.view.in_cloth, bench.view.open.len()), (12, 0));
+    let unwove = Decision::Unwove { picks: 2 };
+    bench.says(Says::Decided { decision: unwove });
+    assert_eq!((bench.next(), bench.view.in_cloth), (11, 10));
+    bench.says(Says::End);
+    assert_eq!(bench.has_said("the piece is not woven to its end"), 1);
+    bench.says(chain());
+    bench.does("FL<T FL>T");
+    assert_eq!(bench.view.asking, Some(Asking::End));
+    bench.leave();
+    assert!(!ends(&bench), "it was only left");
+    bench.start();
+    assert_eq!(bench.view.asking, Some(Asking::End));
+    bench.says(Says::End);
+    assert!(ends(&bench) && bench.view.is_done());
+    let end = bench.weave.as_ref().and_then(|weave| weave.end());
+    assert!(matches!(end, Some(End::Done { faults: false })), "{end:?}");
 }
 
 #[test]

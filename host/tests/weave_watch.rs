@@ -365,9 +365,8 @@ fn what_is_said_of_counts_is_what_was_counted() {
         matches!(told[..], [FaultKind::TurnedTwice { .. }]),
         "{told:?}"
     );
-    let plan = watch.walk().plan();
     assert_eq!(
-        words::evidence(plan, &watch.place().open[0]),
+        words::evidence(watch.walk(), &watch.place().open[0]),
         "card 3 was passed over: the cylinder turned on from it, with no lift between"
     );
     for (cards, said) in [
@@ -392,6 +391,30 @@ fn what_is_said_of_counts_is_what_was_counted() {
     assert!(
         matches!(righted[..], [(FaultKind::TurnedTwice { .. }, 2)]),
         "{told:?}"
+    );
+}
+
+/// It was told as "a whole pick's time since it was turned to", of a pick that no card is
+/// turned to for.
+#[test]
+fn a_ground_pick_left_out_is_told_as_ground() {
+    let text = format!(
+        "name = \"p\"\n[decks]\nd = \"d.deck\"\n{}[[section]]\nname = \"hem\"\nground = 2\n{}",
+        section("s", "d", "1-4"),
+        section("t", "d", "5-8")
+    );
+    let mut watch = along(&text, &CYLINDER_AND_BATTEN);
+    let laid = watch.decide(&Decision::ChainReady, 0, &mut Vec::new());
+    laid.expect("it is laid");
+    weave(&mut watch, 4);
+    let told = faults(&mut watch, &[(20_000, Happening::CardForward)]);
+    assert!(
+        matches!(told[..], [FaultKind::CardWithoutBeat { .. }]),
+        "{told:?}"
+    );
+    assert_eq!(
+        words::evidence(watch.walk(), &watch.place().open[0]),
+        "the cylinder went on from card 4, and pick 5, which is ground, was not beaten"
     );
 }
 

@@ -15,8 +15,7 @@ use cardwright::ledger::writer::{Answer, Command};
 use cardwright::ledger::{NewLoomEvent, NewWeaving, PieceNumber, UnitStored};
 use cardwright::loom::LoomFile;
 use cardwright::weave::view::{Asking, View};
-use cardwright::weave::watch::Decision;
-use cardwright::weave::{Direction, Plan, Says, Stored, Turns, Walk, Weave, WeaveOrder, Work};
+use cardwright::weave::{Direction, Plan, Stored, Turns, Walk, Weave, WeaveOrder, Work};
 use cardwright_protocol::loom::LoomSettings;
 use cardwright_virtual::loom::{LoomOptions, LoomWorld, Script, Step, WeaverSettings};
 use cardwright_virtual::{
@@ -185,12 +184,9 @@ pub fn answer(shop: &mut LoomShop) -> Option<View> {
             last = Some(*view);
         }
     }
-    let says = match last.as_ref()?.asking {
-        Some(Asking::Chain { .. }) => Some(Says::Decided {
-            decision: Decision::ChainReady,
-        }),
-        Some(Asking::CatchUp { .. }) => Some(Says::CatchUp { take: true }),
+    let says = match &last.as_ref()?.asking {
         Some(Asking::Place { .. }) => panic!("no plan is changed here"),
+        Some(asking) => Some(asking.yes()),
         None => None,
     };
     if let Some(says) = says {

@@ -7,6 +7,7 @@ mod colours;
 mod draw;
 mod facts;
 mod keys;
+mod lines;
 mod panel;
 mod plain;
 mod prompt;
@@ -30,6 +31,7 @@ use super::session::{requested, runtime};
 use super::{Common, absolute};
 use crate::loom::LoomFile;
 use crate::service::{Outcome, Request, WeaveAsked};
+use crate::weave::view::View;
 use crate::weave::{Plan, Walk};
 
 /// What a person has to know before a loom is worked beside a screen.
@@ -100,8 +102,8 @@ fn on_screen(request: Request, walk: &Walk, data: PathBuf) -> Result<u8> {
     if !outcome.words.is_empty() {
         complain(&outcome.words, false);
     }
-    match view.filter(|view| view.next.is_none() && view.asking.is_none()) {
-        Some(done) => out(&format!("done: {}", plain::woven(&done))),
+    match view.filter(View::is_done) {
+        Some(done) => out(&lines::woven(&done)),
         None if outcome.words.is_empty() => {
             out("left; `cardwright ledger pieces` lists what is on the loom");
         }

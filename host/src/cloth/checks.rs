@@ -95,19 +95,32 @@ pub struct Division {
     pub holes: Vec<(u16, u8)>,
 }
 
+/// Whose weave it is.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum WeaveOf {
+    /// A colour's, for a weft.
+    Colour {
+        /// The colour.
+        name: String,
+        /// The weft.
+        weft: String,
+    },
+    /// The selvedges'.
+    Selvedges,
+}
+
 /// A weave that breaks at the edge of the repeat.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Break {
-    /// The colour.
-    pub colour: String,
-    /// The weft it is written for.
-    pub weft: String,
+    /// Whose weave it is.
+    pub of: WeaveOf,
     /// Whether it is the width that it does not go into, not the length.
     pub across: bool,
     /// Ends, or picks, of its repeat.
     pub repeat: usize,
-    /// Lines of the paper; or the columns between two that meet in the cloth, which are
-    /// all of them where the tie repeats the paper.
+    /// Lines of the paper, or cards; or the columns between two that meet in the cloth,
+    /// which are all of them where the tie repeats the paper.
     pub size: u32,
 }
 
@@ -149,8 +162,8 @@ pub struct Work {
 }
 
 impl Cloth {
-    /// All checks of a deck; those of the weaves only where the squares it was
-    /// made of are known.
+    /// All checks of a deck; those of the figure's weaves only where the squares it
+    /// was made of are known.
     ///
     /// # Errors
     /// The deck has another card format.
@@ -165,7 +178,11 @@ impl Cloth {
             size: self.size(&woven),
             ruling: self.ruling(),
             division: self.division(mounting.columns()),
-            breaks: squares.map_or_else(Vec::new, |squares| self.breaks(mounting, squares)),
+            breaks: squares
+                .map_or_else(Vec::new, |squares| self.breaks(mounting, squares))
+                .into_iter()
+                .chain(self.selvedges_break(deck.card_count()))
+                .collect(),
             floats: Floats::of(&woven),
             lifts: lifts(deck),
             alike: alike(deck),
@@ -245,8 +262,10 @@ impl Cloth {
                 let mut tell = |across, repeat: usize, size: u32| {
                     if !(size as usize).is_multiple_of(repeat) {
                         breaks.push(Break {
-                            colour: colour.name.clone(),
-                            weft: weft.name.clone(),
+                            of: WeaveOf::Colour {
+                                name: colour.name.clone(),
+                                weft: weft.name.clone(),
+                            },
                             across,
                             repeat,
                             size,
@@ -260,6 +279,17 @@ impl Cloth {
             }
         }
         breaks
+    }
+
+    /// The selvedges' weave, if it does not go on from the last card to the first.
+    fn selvedges_break(&self, cards: u32) -> Option<Break> {
+        let repeat = self.selvedge()?.weave.picks();
+        (!(cards as usize).is_multiple_of(repeat)).then_some(Break {
+            of: WeaveOf::Selvedges,
+            across: false,
+            repeat,
+            size: cards,
+        })
     }
 
     /// How many columns lie between two that meet in the cloth and not on the paper,

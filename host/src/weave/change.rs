@@ -152,10 +152,12 @@ fn pick_at(walk: &Walk, number: u64) -> String {
         Work::Ground => "ground".to_string(),
         Work::Card { deck, card } => words::card(walk.plan(), Stand { deck, card }),
     };
+    let with = weft(walk, &pick).map(|weft| format!(" with {weft}"));
     let repeat = match pick.repeats {
         1 => String::new(),
         all => format!(", repeat {} of {all}", pick.repeat),
     };
     let (number, section) = (number + 1, pick.section_name);
-    format!("pick {number} ({by}, {section}{repeat})")
+    let with = with.unwrap_or_default();
+    format!("pick {number} ({by}{with}, {section}{repeat})")
 }

@@ -63,6 +63,8 @@ pub enum Says {
     Pause,
     /// I go on.
     Resume,
+    /// Every pick is woven, and none comes out again: the piece is done.
+    End,
 }
 
 /// Where a piece stands in the ledger.
@@ -145,6 +147,8 @@ pub struct Weave {
     under_way: VecDeque<(Mark, Option<u32>)>,
     marks: u64,
     leaving: bool,
+    /// The weaver has said that the piece is done.
+    ended: bool,
     end: Option<End>,
 }
 
@@ -183,6 +187,7 @@ impl Weave {
             under_way: VecDeque::new(),
             marks: 0,
             leaving: false,
+            ended: false,
             end: None,
             order,
         }
@@ -254,8 +259,7 @@ impl Weave {
 
     /// Ends once everything is on disk.
     fn end_if_done(&mut self) {
-        let finished = self.watch.is_finished() && !self.asks_place();
-        let done = self.leaving || finished && self.catch_up.is_none();
+        let done = self.leaving || self.ended;
         if self.end.is_none() && done && self.under_way.is_empty() && self.begun {
             let faults = !self.watch.place().open.is_empty();
             self.end = Some(End::Done { faults });

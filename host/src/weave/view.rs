@@ -51,6 +51,7 @@ impl Asking {
     pub fn yes(&self) -> Says {
         let decision = match self {
             Asking::CatchUp { .. } => return Says::CatchUp { take: true },
+            Asking::End => return Says::End,
             Asking::Chain { .. } => Decision::ChainReady,
             Asking::Place { next, .. } => Decision::NextIs {
                 pick: next.saturating_sub(1),
@@ -74,6 +75,19 @@ impl Asking {
         ))
     }
 
+    /// What Enter says, if it can be said while a fault is told of.
+    #[must_use]
+    pub fn beside_a_fault(&self) -> Option<String> {
+        match self {
+            Asking::Chain { .. } => {
+                let turn = self.next_turn()?;
+                Some(format!("the chain is laid: {turn}"))
+            }
+            Asking::End => Some("the piece is done, with this fault open".to_string()),
+            Asking::Place { .. } | Asking::CatchUp { .. } => None,
+        }
+    }
+
     /// What the next turn is and brings, if it is asked how the chain lies.
     #[must_use]
     pub fn next_turn(&self) -> Option<String> {
@@ -86,6 +100,12 @@ impl Asking {
 }
 
 impl View {
+    /// Whether the weaver has said that the piece is done.
+    #[must_use]
+    pub fn is_done(&self) -> bool {
+        self.begun && self.next.is_none() && self.asking.is_none()
+    }
+
     /// All picks that lie in the cloth, those beside the plan with them.
     #[must_use]
     pub fn in_the_cloth(&self) -> u64 {
@@ -126,11 +146,14 @@ pub enum Asking {
         turns: i64,
         /// Beats.
         beats: u64,
-        /// The pick that would be next if it is, from 1.
-        next: u64,
+        /// The pick that would be next if it is, from 1; none if that was the last.
+        next: Option<u64>,
         /// Faults that it shows.
         faults: Vec<String>,
     },
+    /// The last pick of the plan is woven: is the piece done, or do picks come out
+    /// again?
+    End,
 }
 
 /// One line of what has happened.

@@ -1,7 +1,7 @@
 //! What the watch has to tell, in words for a person at the loom.
 
 use super::plan::{Length, Plan};
-use super::walk::Walk;
+use super::walk::{Walk, Work};
 use super::watch::{Apart, Choice, Fault, FaultKind, Remedy, Stand};
 use crate::words::counted;
 
@@ -33,14 +33,23 @@ pub fn fault(kind: FaultKind) -> &'static str {
 
 /// How it shows: what was seen.
 #[must_use]
-pub fn evidence(plan: &Plan, fault: &Fault) -> String {
+pub fn evidence(walk: &Walk, fault: &Fault) -> String {
+    let plan = walk.plan();
     let [_, lifts, wefts] = fault.evidence;
     let pick = fault.pick + 1;
+    let is_ground = |pick| {
+        walk.pick(pick)
+            .is_some_and(|pick| pick.work == Work::Ground)
+    };
     match fault.kind {
         FaultKind::BeatWithoutCard => format!(
             "the batten beat again before pick {pick}, and the cylinder had not turned since the last \
              beat{}",
             if wefts > 0 { "; a weft was thrown" } else { "" }
+        ),
+        FaultKind::CardWithoutBeat { card: stand } if is_ground(fault.pick) => format!(
+            "the cylinder went on from {}, and pick {pick}, which is ground, was not beaten",
+            card(plan, stand)
         ),
         FaultKind::CardWithoutBeat { card: stand } => format!(
             "the cylinder went on from {}, and pick {pick} was not beaten ({} since it was turned to)",
@@ -93,7 +102,8 @@ fn apart(plan: &Plan, apart: Apart, pick: u64) -> String {
             "the loom unit was off or restarted: what happened meanwhile was not seen".to_string()
         }
         Apart::EventsLost { events } => format!(
-            "the loom unit could not keep {events} of the events that happened while nobody asked"
+            "{} of the loom unit cannot be had any more: it could not keep all that happened while nobody asked, or another ledger took them",
+            counted(events, "event")
         ),
         Apart::Counts { unit, events } => format!(
             "the unit has counted {}, and its events add up to {}",

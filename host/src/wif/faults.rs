@@ -3,6 +3,7 @@
 
 use super::{MOST_BYTES, MOST_ENDS, MOST_PICKS, MOST_SHAFTS};
 use crate::deck::CardFault;
+use crate::words::counted;
 use std::path::PathBuf;
 
 /// Why a draft was refused, and where.
@@ -198,7 +199,7 @@ pub enum ExportFault {
     Cards(u32),
     /// Cards that were never read.
     #[error(
-        "{count} cards of the deck are gaps, card {first} the first, and a draft cannot say so; read them (cardwright read --more) or write their lines"
+        "the deck has {}, the first at card {first}, and a draft cannot say so; read what is missing (cardwright read --more) or write its lines", counted(*count, "gap")
     )]
     Gaps {
         /// How many.
@@ -208,7 +209,7 @@ pub enum ExportFault {
     },
     /// Positions that could not be told.
     #[error(
-        "{count} positions of the deck are doubtful, the first on card {first}, and a draft cannot say so; settle them first: cardwright deck settle DECK"
+        "the deck has {}, the first on card {first}, and a draft cannot say so; settle that first: cardwright deck settle DECK", counted(*count, "doubtful position")
     )]
     Doubtful {
         /// How many.

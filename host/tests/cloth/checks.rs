@@ -1,7 +1,7 @@
 //! Risk: a designer is told a size, a float or a number of cards that is not so.
 
 use super::support::{DAMASK, changed, cloth, damask, deck, squares};
-use cardwright::cloth::checks::{Checks, Float};
+use cardwright::cloth::checks::{Checks, Float, WeaveOf};
 use cardwright::cloth::{Cloth, Squares, Woven};
 use proptest::prelude::*;
 
@@ -125,7 +125,10 @@ fn weaves_that_break_at_the_edge_are_told() {
         let checks = checks(&cloth, &squares(&vec![line.as_str(); lines]));
         let breaks = checks.breaks.into_iter();
         breaks
-            .map(|b| (b.colour, b.across, b.repeat, b.size))
+            .map(|b| match b.of {
+                WeaveOf::Colour { name, .. } => (name, b.across, b.repeat, b.size),
+                WeaveOf::Selvedges => panic!("there are none"),
+            })
             .collect()
     };
     assert_eq!(told(40), []);
@@ -148,6 +151,26 @@ fn weaves_that_break_at_the_edge_are_told() {
         .map(|b| (b.across, b.repeat, b.size))
         .collect();
     assert_eq!(breaks, [(true, 8, 25)]);
+}
+
+/// Plain weave comes again every second card (common practice, no source): an odd number
+/// of cards has two alike at its edges in the cloth.
+#[test]
+fn selvedges_that_break_at_the_edge_are_told() {
+    let selvedge = "[selvedge]\nleft = 2\nright = 3\nweave = \"plain\"\n\n[first_end]";
+    let cloth = damask(&[("[first_end]", selvedge)]);
+    let told = |lines: usize| {
+        let line = "01".repeat(200);
+        let mut checks = checks(&cloth, &squares(&vec![line.as_str(); lines]));
+        checks.breaks.retain(|b| b.of == WeaveOf::Selvedges);
+        let lines = checks.lines();
+        let told = lines.into_iter().find(|line| line.contains("weave of the selvedges"));
+        (checks.breaks.len(), told)
+    };
+    let words = "the weave of the selvedges breaks at the edge of the repeat along the cloth: it \
+                 repeats on 2, and the deck has 7 cards";
+    assert_eq!(told(7), (1, Some(words.to_owned())));
+    assert_eq!(told(8).0, 0);
 }
 
 /// A satin of 8 goes on over an edge if the columns between are a multiple of 8, counted

@@ -250,7 +250,7 @@ fn a_piece_that_is_done_is_called_that() {
     let mut shown = OnTerminal::start(&mut weave(&place, &plan, &["--speed", "200"]));
     let text = shown.until("tells of it");
     assert!(
-        text.contains("done: piece 1: 16 picks in the cloth, no pick of the plan is left"),
+        text.contains("piece 1: 16 picks in the cloth, the piece is done"),
         "{text}"
     );
     assert!(text.contains("`cardwright ledger piece 1`"), "{text}");

@@ -201,7 +201,7 @@ impl Bench {
             Some(Asking::CatchUp {
                 events,
                 beats,
-                next,
+                next: Some(next),
                 ..
             }) => Some((events, beats, next)),
             _ => None,

@@ -69,13 +69,14 @@ pub(super) fn run(args: &PaperArgs, as_json: bool, out: &mut dyn Write) -> Resul
         counted(found.squares.lines(), "line")
     )?;
     if found.either > 0 {
+        let (fit, painted) = match found.either {
+            1 => ("square fits", "is painted like what is beside it"),
+            _ => ("squares fit", "are painted like what is beside them"),
+        };
+        let either = found.either;
         writeln!(
             out,
-            "{} more than one colour and painted like what is beside; look there",
-            match found.either {
-                1 => "1 square fits".to_owned(),
-                count => format!("{count} squares fit"),
-            }
+            "{either} {fit} more than one colour and {painted}; look there"
         )?;
     }
     if changed {

@@ -182,9 +182,8 @@ pub(super) fn choices(open: &OpenFault, view: &View) -> Vec<(String, String)> {
     }
     let decided = (1..).zip(&open.choices);
     choices.extend(decided.map(|(place, (_, words))| (place.to_string(), words.clone())));
-    if let Some(turn) = view.asking.as_ref().and_then(Asking::next_turn) {
-        choices.push(("Enter".to_string(), format!("the chain is laid: {turn}")));
-    }
+    let asking = view.asking.as_ref();
+    choices.extend(asking.and_then(|asking| Some(("Enter".to_string(), asking.beside_a_fault()?))));
     choices
 }
 
@@ -227,6 +226,17 @@ fn asking_panel(asking: &Asking, style: Style) -> Panel {
                 style,
             }
         }
+        Asking::End => Panel {
+            title,
+            large: "done".to_string(),
+            evidence: String::new(),
+            remedy: "the last pick of the plan is woven".to_string(),
+            choices: vec![
+                key("Enter", "the piece is done".to_string()),
+                key("u", "I took picks out".to_string()),
+            ],
+            style,
+        },
         Asking::Place { proposed, .. } => Panel {
             title,
             large: "which pick is next?".to_string(),
@@ -251,6 +261,10 @@ fn asking_panel(asking: &Asking, style: Style) -> Panel {
                 count(*beats, "beat", "beats"),
                 count(*events, "event", "events")
             );
+            let then = match next {
+                Some(next) => format!("pick {} is next", number(*next)),
+                None => "the piece is woven".to_string(),
+            };
             if !faults.is_empty() {
                 evidence += &format!(". It shows: {}", faults.join(", "));
             }
@@ -261,10 +275,7 @@ fn asking_panel(asking: &Asking, style: Style) -> Panel {
                 remedy: "something happened while this program was off: did you weave it?"
                     .to_string(),
                 choices: vec![
-                    key(
-                        "Enter",
-                        format!("yes, it counts: pick {} is next", number(*next)),
-                    ),
+                    key("Enter", format!("yes, it counts: {then}")),
                     key("x", "no, it does not count".to_string()),
                 ],
                 style,

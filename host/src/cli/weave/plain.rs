@@ -10,11 +10,12 @@
 //!   are those woven and those of the plan.
 //! - `asked`: what an answer would now answer, told at each change. `asking` is null or
 //!   has `asks`: `chain` with `card` and `back`, `catch_up` with `events`, `turns`,
-//!   `beats`, `next`, `faults`, or `place` (in a changed plan) with `was`,
-//!   `same_number`, `next`, `proposed`. `fault` is null or the fault that a number decides about: its
-//!   `words`, `evidence`, `remedy` and, from 1, the `choices`. `open_faults` counts all.
+//!   `beats`, `next` (null after the last pick), `faults`, `place` (in a changed plan)
+//!   with `was`, `same_number`, `next`, `proposed`, or `end` (is the piece done?).
+//!   `fault` is null or the fault that a number decides about: its `words`, `evidence`,
+//!   `remedy` and, from 1, the `choices`. `open_faults` counts all.
 //! - `refused`: `words` say why a typed line was not taken.
-//! - `summary`, the last: `piece`, `picks`, `of`, `in_cloth`, `length_mm`,
+//! - `summary`, the last: `piece`, `picks`, `of`, `in_cloth`, `length_mm`, `done`,
 //!   `open_faults`, `exit`, `words`.
 
 use std::path::Path;
@@ -26,15 +27,13 @@ use serde_json::{Value, json};
 use super::super::screen::{clean, complain, err, out};
 use super::super::session::{Attend, on_the_line};
 use super::cloth::ClothPicture;
-use super::panel;
+use super::lines;
 use super::said::{self, DeckKnown};
 use crate::job::{News, Person, WeaveNews};
 use crate::service::{Outcome, Request};
 use crate::weave::view::{Asking, Line, NextPick, View};
 use crate::weave::watch::{Decision, Stand};
-use crate::weave::words::turned;
 use crate::weave::{DeckIndex, Says, Walk};
-use crate::words::counted;
 
 const HELP: &str = "\
 type and Enter: nothing = yes to what is asked, x = no; u N = I took N picks out; c N = card N
@@ -185,7 +184,7 @@ impl Lines {
     fn show(&mut self, view: &View) {
         let asked = view.asking != self.asked;
         self.asked.clone_from(&view.asking);
-        let fault = fault_lines(view);
+        let fault = lines::fault(view);
         let decided = fault != self.fault;
         self.fault = fault;
         let about = self.about(view, decided);
@@ -195,7 +194,7 @@ impl Lines {
                 return;
             }
             if self.view.is_none() || asked || decided {
-                out(&asked_in_json(view).to_string());
+                out(&lines::asked_in_json(view).to_string());
             }
             if self.view.is_none() || view.next != before {
                 let next = json!({ "event": "next", "pick": view.next, "picks": view.picks });
@@ -204,7 +203,7 @@ impl Lines {
             return;
         }
         if asked && let Some(asking) = &view.asking {
-            out(&clean(&asked_words(asking)));
+            out(&clean(&lines::asked(asking)));
         }
         if self.watched {
             return;
@@ -316,7 +315,7 @@ impl Lines {
         json!({
             "event": "summary", "piece": view.piece, "picks": view.picks.0, "of": view.picks.1,
             "in_cloth": view.in_cloth, "length_mm": view.length_mm.0,
-            "open_faults": view.open.len(), "exit": outcome.exit, "words": outcome.words,
+            "done": view.is_done(), "open_faults": view.open.len(), "exit": outcome.exit, "words": outcome.words,
         })
     }
 
@@ -329,137 +328,13 @@ impl Lines {
             return;
         }
         if let Some(view) = &self.view {
-            out(&woven(view));
+            out(&lines::woven(view));
         }
     }
-}
-
-/// How much of a piece is woven, and what tells more of it.
-pub(super) fn woven(view: &View) -> String {
-    let length = view.length_mm.0;
-    let length = length.map(|mm| format!(", {:.1} cm", mm / 10.0));
-    format!(
-        "piece {}: {}{}; `cardwright ledger piece {}` tells of it",
-        view.piece,
-        place(view),
-        length.unwrap_or_default(),
-        view.piece
-    )
-}
-
-/// What lies in the cloth, and which pick of the plan is next: where a weaver has said
-/// that, the one says nothing of the other.
-fn place(view: &View) -> String {
-    let (done, all) = view.picks;
-    let next = match done {
-        done if done < all => format!("pick {} of {all} is next", done + 1),
-        _ => "no pick of the plan is left".to_string(),
-    };
-    format!(
-        "{} in the cloth, {next}",
-        counted(view.in_the_cloth(), "pick")
-    )
 }
 
 /// The number that was typed.
 fn whole(typed: &str, what: &str, example: &str) -> Result<u32, String> {
     let number = typed.parse();
     number.map_err(|_| format!("give {what} as a whole number, such as {example}"))
-}
-
-/// What is asked.
-fn asked_words(asking: &Asking) -> String {
-    match asking {
-        Asking::Chain { .. } => format!(
-            "lay the chain so that {}, then press Enter",
-            asking.next_turn().unwrap_or_default()
-        ),
-        Asking::CatchUp {
-            events,
-            turns,
-            beats,
-            next,
-            faults,
-        } => {
-            let faults = match faults.is_empty() {
-                true => String::new(),
-                false => format!(", with faults: {}", faults.join(", ")),
-            };
-            format!(
-                "while this program was off: {}, {}, {}{faults}; if that was weaving, pick {next} \
-                 is next. Enter: take it so; x: leave it out",
-                counted(*events, "event"),
-                turned(*turns),
-                counted(*beats, "beat")
-            )
-        }
-        Asking::Place { next, proposed, .. } => format!(
-            "{}. Enter: {proposed} is next; n N: pick N is next, such as n {next}",
-            asking.changed().unwrap_or_default()
-        ),
-    }
-}
-
-/// The fault that is to be decided about, and the keys for it, as on the full screen.
-pub(super) fn fault_lines(view: &View) -> Vec<String> {
-    let Some(open) = said::to_decide(view) else {
-        return Vec::new();
-    };
-    let mut lines = vec![format!("{}: {}", panel::fault_title(view), open.words)];
-    for (key, words) in panel::choices(open, view) {
-        let key = match key.as_str() {
-            "u" | "c" => format!("{key} N"),
-            _ => key,
-        };
-        lines.push(format!("  {key:>5}  {words}"));
-    }
-    lines
-}
-
-/// What an answer would answer, for other programs.
-pub(super) fn asked_in_json(view: &View) -> Value {
-    let fault = said::to_decide(view).map(|open| {
-        let choices = open.choices.iter().map(|(_, words)| words.as_str());
-        json!({
-            "words": open.words, "evidence": open.evidence, "remedy": open.remedy,
-            "choices": choices.collect::<Vec<_>>(),
-        })
-    });
-    json!({
-        "event": "asked", "asking": view.asking, "fault": fault,
-        "open_faults": view.open.len(),
-    })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// Where a weaver has said which pick is next, the place is no count: `n 500`
-    /// after nine picks made `500 of 500 picks woven`.
-    #[test]
-    fn the_place_is_no_count() {
-        let view = |picks, in_cloth, stray| View {
-            picks,
-            in_cloth,
-            stray,
-            ..View::default()
-        };
-        for (view, words) in [
-            (
-                view((499, 500), 9, 0),
-                "9 picks in the cloth, pick 500 of 500 is next",
-            ),
-            (
-                view((0, 16), 0, 1),
-                "1 pick in the cloth, pick 1 of 16 is next",
-            ),
-            (
-                view((16, 16), 16, 0),
-                "16 picks in the cloth, no pick of the plan is left",
-            ),
-        ] {
-            assert_eq!(place(&view), words);
-        }
-    }
 }

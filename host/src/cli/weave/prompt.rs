@@ -36,6 +36,13 @@ const HELP: [(&str, &str); 11] = [
     ("?", "this; any key closes it"),
 ];
 
+/// The full screen hides what was said before it.
+const CAUTION: [&str; 3] = [
+    "",
+    "Hands away from batten, griffe and cylinder while they",
+    "move: this program stops nothing.",
+];
+
 /// Draws them at the foot of `room`, which is what is left afterwards.
 pub(super) fn draw(frame: &mut Frame<'_>, shown: &Shown<'_>, room: &mut Rect) {
     let wide = columns(*room).saturating_sub(2);
@@ -121,14 +128,15 @@ fn keys(wide: usize) -> Line<'static> {
 
 /// What each key does, over everything else.
 pub(super) fn help(frame: &mut Frame<'_>, all: Rect) {
-    let lines: Vec<Line<'static>> = HELP
+    let mut lines: Vec<Line<'static>> = HELP
         .iter()
         .map(|(key, words)| Line::styled(format!(" {key:>5}  {words}"), strong()))
         .collect();
+    lines.extend(CAUTION.map(|words| Line::styled(format!(" {words}"), strong())));
     let wide = lines.iter().map(Line::width).max().unwrap_or(0) + 4;
     let own = all.centered(
         ratatui::layout::Constraint::Length(u16::try_from(wide).unwrap_or(u16::MAX)),
-        ratatui::layout::Constraint::Length(HELP.len() as u16 + 2),
+        ratatui::layout::Constraint::Length((HELP.len() + CAUTION.len()) as u16 + 2),
     );
     frame.render_widget(Clear, own);
     let block = Block::bordered().title(Line::styled(" keys ", strong()));

@@ -1,6 +1,6 @@
 //! The checks in words, one line each.
 
-use super::{Checks, Division, Float};
+use super::{Checks, Division, Float, WeaveOf};
 use crate::cloth::Unit;
 use crate::deck::CardList;
 use crate::words::counted;
@@ -17,6 +17,12 @@ impl Checks {
         ];
         lines.extend(self.breaks.iter().map(|one| {
             let (repeat, size) = (one.repeat, one.size);
+            let (name, weft) = match &one.of {
+                WeaveOf::Colour { name, weft } => (name, weft),
+                WeaveOf::Selvedges => {
+                    return format!("the weave of the selvedges breaks at the edge of the repeat along the cloth: it repeats on {repeat}, and the deck has {}", counted(size, "card"));
+                }
+            };
             let place = if !one.across {
                 format!("at the edge of the repeat along the cloth: it repeats on {repeat}, and the paper has {size} lines")
             } else if size == self.division.columns {
@@ -24,10 +30,7 @@ impl Checks {
             } else {
                 format!("where the tie does not go on with the paper: it repeats on {repeat}, and {size} columns lie between")
             };
-            format!(
-                "the weave of \"{}\" for the weft \"{}\" breaks {place}",
-                one.colour, one.weft
-            )
+            format!("the weave of \"{name}\" for the weft \"{weft}\" breaks {place}")
         }));
         lines.push(self.floats_line());
         lines.push(format!(

@@ -52,9 +52,6 @@ impl Weave {
             return;
         }
         self.accept_change(at, fx);
-        if self.watch.is_finished() {
-            self.keep(at, Vec::new(), &[Told::Finished], fx);
-        }
     }
 
     /// The weaver has said which pick is next: what was seen before that belongs to no

@@ -129,10 +129,14 @@ impl Weave {
                 self.wants_chain = true;
                 return;
             }
-            Told::Finished => (now, WeavingKind::Finished, json!({})),
+            Told::Finished => {
+                let words = "the last pick of the plan is woven".to_string();
+                self.line(now, words, true, fx);
+                return;
+            }
         };
         if let Some(words) = self.words(told) {
-            let sound = matches!(told, Told::Fault(_) | Told::Finished);
+            let sound = matches!(told, Told::Fault(_));
             let pick = match told {
                 Told::Woven { pick, .. } => Some(pick + 1),
                 _ => None,

@@ -1,7 +1,7 @@
 //! What the weaver says: taken, refused in words, written down.
 
 use super::catch_up::ANSWER_FIRST;
-use super::{Says, Weave};
+use super::{Asking, Says, Weave};
 use crate::job::{Effect, News};
 use crate::ledger::WeavingKind;
 use crate::weave::watch::Decision;
@@ -52,6 +52,16 @@ impl Weave {
                 self.accept_change(at, fx);
             }
             Says::CatchUp { take } => self.caught_up(*take, at, fx),
+            Says::End => {
+                if self.asking() != Some(Asking::End) {
+                    let words = "the piece is not woven to its end".to_string();
+                    fx.push(Effect::Tell(News::Refused { words }));
+                    return;
+                }
+                self.ended = true;
+                self.line(at, "the piece is done".to_string(), false, fx);
+                self.keep(at, vec![(WeavingKind::Finished, json!({}))], &[], fx);
+            }
             Says::Note { text } => {
                 self.line(at, format!("note: {text}"), false, fx);
                 let said = vec![(WeavingKind::Note, json!({ "text": text }))];

@@ -47,7 +47,7 @@ impl Weave {
         Some(self.order.take_up_mm? * self.watch.place().take_up as f64)
     }
 
-    fn asking(&self) -> Option<Asking> {
+    pub(super) fn asking(&self) -> Option<Asking> {
         if let Some(place) = self.asking_place() {
             return Some(place);
         }
@@ -63,7 +63,7 @@ impl Weave {
                 events: events.len() as u64,
                 turns,
                 beats,
-                next: tried.place().next + 1,
+                next: (!tried.is_finished()).then(|| tried.place().next + 1),
                 faults: told
                     .iter()
                     .filter_map(|told| match told {
@@ -72,6 +72,9 @@ impl Weave {
                     })
                     .collect(),
             });
+        }
+        if self.watch.is_finished() {
+            return (self.begun && self.catch_up.is_none() && !self.ended).then_some(Asking::End);
         }
         let target = self.watch.target().filter(|_| self.wants_chain)?;
         Some(Asking::Chain {
@@ -111,12 +114,11 @@ impl Weave {
     }
 
     fn open_fault(&self, fault: &Fault) -> OpenFault {
-        let plan = self.watch.walk().plan();
         OpenFault {
             fault: fault.clone(),
             hands: self.watch.remedy(fault),
             words: words::fault(fault.kind).to_string(),
-            evidence: words::evidence(plan, fault),
+            evidence: words::evidence(self.watch.walk(), fault),
             remedy: self.remedy_words(fault),
             choices: fault
                 .kind
@@ -167,14 +169,13 @@ impl Weave {
     }
 
     pub(super) fn fault_detail(&self, fault: &Fault) -> Value {
-        let plan = self.watch.walk().plan();
         json!({
             "id": fault.id,
             "kind": fault.kind,
             "pick": fault.pick,
             "event": fault.event,
             "words": words::fault(fault.kind),
-            "evidence": words::evidence(plan, fault),
+            "evidence": words::evidence(self.watch.walk(), fault),
             "remedy": self.remedy_words(fault),
         })
     }
@@ -193,14 +194,13 @@ impl Weave {
             Told::Fault(fault) => format!(
                 "{}: {}; {}",
                 words::fault(fault.kind),
-                words::evidence(plan, fault),
+                words::evidence(self.watch.walk(), fault),
                 self.remedy_words(fault)
             ),
             Told::Righted { kind, pick, .. } => {
                 format!("right again: {}, pick {}", words::fault(*kind), pick + 1)
             }
-            Told::Finished => "the last pick of the plan is woven".to_string(),
-            Told::Mark { .. } | Told::WantsChain => return None,
+            Told::Finished | Told::Mark { .. } | Told::WantsChain => return None,
         })
     }
 

@@ -6,7 +6,7 @@ use crate::cli::weave::keys::{Act, Entry, Keys, Mode};
 use crate::cli::weave::said::DeckKnown;
 use crate::weave::Says;
 use crate::weave::plan::DeckIndex;
-use crate::weave::view::View;
+use crate::weave::view::{Asking, View};
 use crate::weave::watch::{Choice, Decision, FaultId};
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
@@ -196,6 +196,9 @@ fn what_is_asked_is_answered() {
     let take = |take| Act::Say(Says::CatchUp { take });
     assert_eq!(typed(&mut keys, &asked(catch_up()), "\n"), take(true));
     assert_eq!(typed(&mut keys, &asked(catch_up()), "x"), take(false));
+    let done = Act::Say(Says::End);
+    assert_eq!(typed(&mut keys, &asked(Asking::End), "\n"), done);
+    assert_eq!(typed(&mut keys, &asked(Asking::End), "x"), Act::None);
 }
 
 #[test]

@@ -203,7 +203,7 @@ pub(super) fn open(walk: &Walk, kind: FaultKind, hands: Remedy, evidence: [u32; 
     };
     OpenFault {
         words: words::fault(kind).to_string(),
-        evidence: words::evidence(plan, &fault),
+        evidence: words::evidence(walk, &fault),
         remedy: words::remedy(plan, hands, Some(stand(0, 18))),
         hands,
         choices: kind
@@ -307,7 +307,7 @@ pub(super) fn catch_up() -> Asking {
         events: 131,
         turns: 25,
         beats: 27,
-        next: 1_279,
+        next: Some(1_279),
         faults: vec!["beat without a card".to_string()],
     }
 }

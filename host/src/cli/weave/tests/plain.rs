@@ -2,7 +2,8 @@
 
 use super::made::{self, *};
 use crate::cli::session::Attend;
-use crate::cli::weave::plain::{Lines, asked_in_json, fault_lines};
+use crate::cli::weave::lines::{asked_in_json, fault};
+use crate::cli::weave::plain::Lines;
 use crate::cli::weave::said::DeckKnown;
 use crate::job::{News, Person, WeaveNews};
 use crate::weave::Says;
@@ -59,7 +60,7 @@ fn a_number_decides_about_the_fault_told_of_or_is_refused_with_words() {
     let mut view = faulty(&walk, kind, hands, evidence);
     let (_, kind, hands, evidence) = made::faults()[5];
     view.open.push(open(&walk, kind, hands, evidence));
-    let told = fault_lines(&view);
+    let told = fault(&view);
     assert!(told[0].starts_with("FAULT 1 of 2: "), "{told:?}");
     assert!(told[0].ends_with(&view.open[0].words), "{told:?}");
     let number = told
@@ -81,7 +82,7 @@ fn a_number_decides_about_the_fault_told_of_or_is_refused_with_words() {
             .contains("9 is no choice")
     );
     view.asking = Some(catch_up());
-    assert!(fault_lines(&view).is_empty(), "that is asked first");
+    assert!(fault(&view).is_empty(), "that is asked first");
     let refused = self::lines(&view)
         .says("1")
         .expect_err("that is asked first");

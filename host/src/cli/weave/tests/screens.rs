@@ -8,7 +8,7 @@ use crate::cli::weave::draw::{Shown, draw};
 use crate::cli::weave::facts;
 use crate::cli::weave::keys::Keys;
 use crate::cli::weave::said::DeckKnown;
-use crate::weave::view::{Line, View};
+use crate::weave::view::{Asking, Line, View};
 use crate::weave::walk::Walk;
 use crate::weave::words;
 use ratatui::Terminal;
@@ -114,6 +114,24 @@ fn asked() {
         ..forwards()
     };
     golden("asks_catch_up", &walk, Some(&view), &keys());
+    let view = View {
+        asking: Some(Asking::End),
+        next: None,
+        picks: (5_716, 5_716),
+        ..forwards()
+    };
+    golden("asks_end", &walk, Some(&view), &keys());
+    let (_, kind, hands, evidence) = made::faults()[6];
+    let open_at_the_end = View {
+        open: vec![open(&walk, kind, hands, evidence)],
+        ..view
+    };
+    golden(
+        "asks_end_with_a_fault",
+        &walk,
+        Some(&open_at_the_end),
+        &keys(),
+    );
 }
 
 #[test]
