@@ -115,8 +115,12 @@ fn after_the_last_pick_picks_come_out_until_the_piece_is_done() {
     assert_eq!(bench.view.asking, Some(Asking::End));
     bench.leave();
     assert!(!ends(&bench), "it was only left");
+    // the unit was switched off over night: there is no place to be lost
+    (bench.boot, bench.first, bench.counts) = (2, 0, LoomCounts::default());
+    bench.events.clear();
     bench.start();
     assert_eq!(bench.view.asking, Some(Asking::End));
+    assert!(bench.view.open.is_empty(), "{:?}", bench.view.open);
     bench.says(Says::End);
     assert!(ends(&bench) && bench.view.is_done());
     let end = bench.weave.as_ref().and_then(|weave| weave.end());
@@ -166,6 +170,31 @@ fn what_is_seen_while_the_place_is_asked_is_asked_about_later() {
     assert_eq!(bench.asked(), Some((8, 2, 13)));
     bench.says(take(true));
     assert_eq!((bench.next(), bench.card()), (13, Some(10)));
+}
+
+/// Picks that were woven while the place was asked, and nothing before them, were lost
+/// with the answer.
+#[test]
+fn what_is_seen_while_the_place_is_asked_is_asked_about_at_once() {
+    let dir = tempfile::tempdir().expect("a directory");
+    let mut bench = with_eight(dir.path());
+    bench.leave();
+    let hem = "[[section]]\nname = \"hem\"\nground = 2\n[[section]]\nname = \"field\"";
+    let changed = FIELD.replace("[[section]]\nname = \"field\"", hem);
+    let now = walk(dir.path(), &changed);
+    let change = Change::of(Some(&bench.walk), &now, &mut bench.stored.place);
+    bench.changed = Some(change.expect("it is long enough"));
+    bench.walk = now;
+    bench.start();
+    bench.does("FL<T FL>T");
+    bench.says(Says::Decided {
+        decision: Decision::NextIs { pick: 10 },
+    });
+    assert_eq!(bench.asked(), Some((8, 2, 13)));
+    bench.does("FL<T");
+    bench.says(take(true));
+    assert_eq!((bench.next(), bench.card()), (14, Some(11)));
+    assert_eq!(bench.view.in_cloth, 11);
 }
 
 #[test]

@@ -1,5 +1,8 @@
 //! A loom with few sensors: what is wrong must be told from what there is to see.
 
+#[path = "weave_watch/beside.rs"]
+mod beside;
+
 use cardwright::deck::{CardFormat, Cutting, Deck, Row};
 use cardwright::weave::watch::{
     Choice, Decision, FaultKind, Fitted, NotDecided, Place, Remedy, Seen, Stand, Told, Watch,

@@ -230,17 +230,25 @@ pub fn run(args: impl IntoIterator<Item = std::ffi::OsString>) -> u8 {
     let json = command.common.json;
     match dispatch(&command) {
         Ok(exit) => screen::exit_with_output(exit),
-        Err(error) if is_broken_pipe(&error) => 0,
-        Err(error) => {
-            screen::complain(&format!("{error:#}"), json);
-            2
-        }
+        Err(error) => match kind_of_io(&error) {
+            // whoever read our output has seen enough
+            Some(std::io::ErrorKind::BrokenPipe) => 0,
+            // what is said of a file has the file's name before it
+            Some(_) if error.chain().len() == 1 => {
+                screen::complain(&screen::output_lost(&error), json);
+                2
+            }
+            _ => {
+                screen::complain(&format!("{error:#}"), json);
+                2
+            }
+        },
     }
 }
 
-/// Whoever read our output has seen enough.
-fn is_broken_pipe(error: &anyhow::Error) -> bool {
-    error.chain().any(|cause| {
+/// What the system says, if it is the system that says it.
+fn kind_of_io(error: &anyhow::Error) -> Option<std::io::ErrorKind> {
+    error.chain().find_map(|cause| {
         let io = cause
             .downcast_ref::<std::io::Error>()
             .map(std::io::Error::kind);
@@ -249,10 +257,8 @@ fn is_broken_pipe(error: &anyhow::Error) -> bool {
             Some(csv::ErrorKind::Io(error)) => Some(error.kind()),
             _ => None,
         };
-        let kind = io
-            .or(json.and_then(serde_json::Error::io_error_kind))
-            .or(csv);
-        kind == Some(std::io::ErrorKind::BrokenPipe)
+        io.or(json.and_then(serde_json::Error::io_error_kind))
+            .or(csv)
     })
 }
 

@@ -391,11 +391,16 @@ pub(super) fn out(line: &str) {
         return;
     };
     if error.kind() != std::io::ErrorKind::BrokenPipe && !OUTPUT_IS_LOST.swap(true, Relaxed) {
+        let lost = output_lost(&error);
         err(&format!(
-            "cardwright: standard output cannot be written ({error}); the work goes on, and what \
-             it says there is lost"
+            "cardwright: {lost}; the work goes on, and what it says there is lost"
         ));
     }
+}
+
+/// That standard output cannot be written.
+pub(super) fn output_lost(error: &dyn std::fmt::Display) -> String {
+    format!("standard output cannot be written ({error})")
 }
 
 /// Whether something could not be written to standard output though somebody reads it.

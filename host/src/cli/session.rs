@@ -92,6 +92,11 @@ pub(super) trait Attend {
     /// A line was typed that cannot be taken.
     fn refused(&mut self, words: &str);
 
+    /// Whether only a typed line can end the work.
+    fn waits_for_a_line(&self) -> bool {
+        false
+    }
+
     /// Whether anybody types lines.
     fn types(&self) -> bool {
         true
@@ -120,7 +125,12 @@ pub(super) fn on_the_line(request: Request, data: &Path, who: &mut impl Attend) 
         let mut orders = Orders::new(person_to);
         let mut lines = who.types().then(typed_lines);
         let mut interrupts = 0;
+        let mut left = false;
         loop {
+            if lines.is_none() && who.waits_for_a_line() && !left {
+                left = true;
+                orders.give(Person::Stop);
+            }
             tokio::select! {
                 item = news.recv() => match item {
                     Some(item) => who.news(&item),
@@ -138,7 +148,7 @@ pub(super) fn on_the_line(request: Request, data: &Path, who: &mut impl Attend) 
                     interrupts += 1;
                     if interrupts > 1 {
                         work.abort();
-                        return Ok(ended_at_once(again));
+                        return Ok(left_at_once(again));
                     }
                     orders.give(Person::Interrupt);
                 }
@@ -238,6 +248,15 @@ fn ended_at_once(again: &str) -> Outcome {
     let words = format!(
         "ended without waiting for the unit, which stops by itself within a second; look at the \
          machine, then run the command again: {again}"
+    );
+    Outcome { exit: 3, words }
+}
+
+/// The same at a loom, where nothing is moved.
+pub(super) fn left_at_once(again: &str) -> Outcome {
+    let words = format!(
+        "left without waiting for the end; what is on disk is kept, and the unit keeps what is \
+         not; run the command again: {again}"
     );
     Outcome { exit: 3, words }
 }

@@ -67,6 +67,12 @@ pub enum LedgerError {
         /// What SQLite says.
         cause: String,
     },
+    /// It was taken away while it was in use.
+    #[error("the ledger {file} was removed or replaced while it was in use, and what happens now cannot be recorded; put it back if you have it, then run the command again", file = .file.display())]
+    Gone {
+        /// The database file.
+        file: PathBuf,
+    },
     /// It may not be read or written.
     #[error("{path} may not be {what} ({cause}); give yourself the right to it or give another --data DIR", path = .path.display())]
     Permission {

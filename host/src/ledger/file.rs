@@ -9,10 +9,15 @@ use std::fs::{self, File};
 use std::os::unix::fs::MetadataExt;
 use std::path::Path;
 
+/// What makes a file this one and no other of its name: its disk and its number there.
+pub(super) fn number(path: &Path) -> Option<(u64, u64)> {
+    let of = fs::metadata(path).ok()?;
+    Some((of.dev(), of.ino()))
+}
+
 /// Whether this is one of the ledger's own files in `dir`, by whatever name or link, or
 /// stands where one of them is to be.
 pub(super) fn is_own(dir: &Path, file: &Path) -> bool {
-    let number = |path: &Path| fs::metadata(path).ok().map(|of| (of.dev(), of.ino()));
     let names = [
         FILE.to_string(),
         format!("{FILE}-wal"),

@@ -68,6 +68,8 @@ pub struct Ledger {
     // is let go.
     conn: Connection,
     dir: PathBuf,
+    /// The file's own number, if it is written.
+    number: Option<(u64, u64)>,
     _lock: Option<Lock>,
 }
 
@@ -115,8 +117,18 @@ impl Ledger {
         Ok(Ledger {
             conn,
             dir: dir.to_path_buf(),
+            number: file::number(&dir.join(FILE)),
             _lock: Some(lock),
         })
+    }
+
+    /// What is written to a file that was removed is lost, and nothing says so.
+    fn still_there(&self) -> Result<(), LedgerError> {
+        let file = self.dir.join(FILE);
+        match file::number(&file) == self.number {
+            true => Ok(()),
+            false => Err(LedgerError::Gone { file }),
+        }
     }
 
     /// Opens the ledger in `dir` only to read it, without the lock; a writer
@@ -157,6 +169,7 @@ impl Ledger {
             _ => Ok(Ledger {
                 conn,
                 dir,
+                number: None,
                 _lock: None,
             }),
         }
@@ -174,7 +187,9 @@ impl Ledger {
     /// # Errors
     /// As [`LedgerError`] says for the disk; what was committed stays so.
     pub fn close(self) -> Result<(), LedgerError> {
-        let Ledger { conn, dir, _lock } = self;
+        let Ledger {
+            conn, dir, _lock, ..
+        } = self;
         conn.close()
             .map_err(|(_, error)| LedgerError::from_sql(&dir, &error))
     }
@@ -201,6 +216,7 @@ impl Ledger {
         &mut self,
         work: impl FnOnce(&Batch<'_>) -> Result<T, LedgerError>,
     ) -> Result<T, LedgerError> {
+        self.still_there()?;
         let sql = |error: rusqlite::Error| LedgerError::from_sql(&self.dir, &error);
         let tx = self
             .conn

@@ -329,6 +329,7 @@ fn write_group<T>(
     group: &[(Command, T)],
 ) -> Result<Vec<Result<Answer, Arc<LedgerError>>>, LedgerError> {
     let sql = |error: rusqlite::Error| LedgerError::from_sql(&ledger.dir, &error);
+    ledger.still_there()?;
     let tx =
         Transaction::new_unchecked(&ledger.conn, TransactionBehavior::Immediate).map_err(sql)?;
     let mut results = Vec::with_capacity(group.len());

@@ -16,7 +16,7 @@ mod unit;
 use cardwright_protocol::loom::{LoomCounts, LoomSettings};
 use cardwright_protocol::{HostToUnit, UnitToHost};
 use serde::{Deserialize, Serialize};
-use serde_json::json;
+use serde_json::{Value, json};
 use std::collections::{BTreeMap, VecDeque};
 
 use catch_up::CatchUp;
@@ -223,8 +223,7 @@ impl Weave {
 
     /// Begins, or goes on.
     fn begin(&mut self, at: i64, fx: &mut Vec<Effect>) {
-        let place = self.watch.place();
-        let detail = json!({ "next": place.next, "in_cloth": place.in_cloth });
+        let detail = self.stands_at();
         let mut told = Vec::new();
         self.watch.want_chain(&mut told);
         self.wants_chain = told.contains(&Told::WantsChain);
@@ -236,6 +235,11 @@ impl Weave {
             self.line(at, words, false, fx);
         }
         self.begin_changed(at, fx);
+    }
+
+    /// Where the work stands, for the ledger.
+    fn stands_at(&self) -> Value {
+        json!({ "next": self.watch.place().next, "in_cloth": self.watch.in_the_cloth() })
     }
 
     /// Tells one line of what happened.

@@ -250,6 +250,7 @@ impl Watch {
         match seen.what {
             Happening::CardForward => self.turned(Direction::Forward, seen, told),
             Happening::CardBack => self.turned(Direction::Back, seen, told),
+            Happening::CylinderUnclear if self.is_finished() => self.place.stands = None,
             Happening::CylinderUnclear => {
                 self.place.stands = None;
                 self.fault(FaultKind::Apart(Apart::Unclear), seen, told);
@@ -265,7 +266,7 @@ impl Watch {
                 }
             }
             Happening::ShuttleLeft | Happening::ShuttleRight => {
-                if by == PickBy::Beat && self.place.since.wefts == 1 {
+                if by == PickBy::Beat && self.place.since.wefts == 1 && !self.is_finished() {
                     self.fault(FaultKind::WeftWithoutBeat, seen, told);
                 }
                 self.place.since.wefts += 1;
@@ -293,6 +294,7 @@ impl Watch {
     /// The movement that makes a pick has been made.
     fn made(&mut self, seen: Seen, told: &mut Vec<Told>) {
         if self.is_finished() {
+            self.made_after_the_last(seen, told);
             return;
         }
         let pick = self.place.next;
@@ -328,6 +330,16 @@ impl Watch {
             0 => self.place.picks_without_weft.saturating_add(1),
             _ => 0,
         };
+    }
+
+    /// The plan is woven, and the loom goes on: what lies in the cloth is beside it.
+    fn made_after_the_last(&mut self, seen: Seen, told: &mut Vec<Told>) {
+        let only_beaten = self.fitted.any_box() && self.place.since.wefts == 0;
+        if !only_beaten {
+            self.place.stray += 1;
+            self.fault(FaultKind::Apart(Apart::AfterTheLast), seen, told);
+        }
+        self.place.since = Since::default();
     }
 
     /// What is wrong with the card of a pick that wants one.
@@ -389,6 +401,10 @@ impl Watch {
 
     /// Count and plan have come apart, by something that is not an event.
     pub fn apart(&mut self, apart: Apart, seen: Seen, told: &mut Vec<Told>) {
+        // where nothing is to be woven any more, there is no place to be lost
+        if self.is_finished() {
+            return;
+        }
         self.fault(FaultKind::Apart(apart), seen, told);
         self.forget_stand(told);
     }

@@ -98,6 +98,7 @@ fn apart(plan: &Plan, apart: Apart, pick: u64) -> String {
         ),
         Apart::Unclear => "the cylinder turned, and its sensors do not tell which way".to_string(),
         Apart::Unknown => "a pick was beaten, and it is not known which card stands".to_string(),
+        Apart::AfterTheLast => "a pick was beaten after the last one of the plan".to_string(),
         Apart::UnitOff => {
             "the loom unit was off or restarted: what happened meanwhile was not seen".to_string()
         }

@@ -164,7 +164,9 @@ fn selvedges_that_break_at_the_edge_are_told() {
         let mut checks = checks(&cloth, &squares(&vec![line.as_str(); lines]));
         checks.breaks.retain(|b| b.of == WeaveOf::Selvedges);
         let lines = checks.lines();
-        let told = lines.into_iter().find(|line| line.contains("weave of the selvedges"));
+        let told = lines
+            .into_iter()
+            .find(|line| line.contains("weave of the selvedges"));
         (checks.breaks.len(), told)
     };
     let words = "the weave of the selvedges breaks at the edge of the repeat along the cloth: it \

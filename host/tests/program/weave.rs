@@ -89,6 +89,10 @@ fn a_request_to_end_leaves_the_work_as_q_does() {
         let mut live = Live::start(weave(&place, &plan).stdin(Stdio::piped()));
         until_pick(&mut live, 3);
         live.signal(signal);
+        if signal == "HUP" {
+            // whoever watches the terminal may say so, too
+            live.signal(signal);
+        }
         let left = live.end();
         assert!((0..=1).contains(&left.status), "{signal}: {left:?}");
         assert!(left.summary()["picks"].as_u64() >= Some(3), "{left:?}");
@@ -153,6 +157,36 @@ fn output_that_cannot_be_written_is_told_of() {
         "{words}"
     );
     check_picks(&place, 1);
+    let full = std::fs::File::options().write(true).open("/dev/full");
+    let listed = cardwright(&["ledger", "pieces", "--data"])
+        .arg(place.file("data"))
+        .stdout(full.expect("the system's"))
+        .output()
+        .expect("the program runs");
+    let words = String::from_utf8_lossy(&listed.stderr);
+    assert_eq!(listed.status.code(), Some(2), "{words}");
+    assert!(
+        words.contains("standard output cannot be written (No space left"),
+        "{words}"
+    );
+}
+
+/// What was written to a file that is gone was called recorded.
+#[test]
+fn a_ledger_that_is_taken_away_ends_the_work() {
+    let place = Place::new();
+    let plan = plan(&place, "runner");
+    let slow = ["--speed", "2"];
+    let mut live = Live::start(weave(&place, &plan).args(slow).stdin(Stdio::piped()));
+    until_pick(&mut live, 2);
+    let data = place.file("data");
+    std::fs::rename(&data, place.file("elsewhere")).expect("the disk");
+    let ended = live.end();
+    assert_eq!(ended.status, 2, "{ended:?}");
+    assert!(
+        ended.stdout.contains("was removed or replaced"),
+        "{ended:?}"
+    );
 }
 
 /// Faults that were told of after the work was taken up for the last time.
@@ -247,6 +281,8 @@ fn one_piece_has_one_weaver() {
             .contains("piece 1 is being woven; leave it there first"),
         "{second:?}"
     );
+    let instead = run(weave(&place, &plan).arg("--new"));
+    assert_eq!(instead.status, 2, "{instead:?}");
     let beside = run(&mut weave(&place, &other));
     assert_eq!(beside.status, 0, "{beside:?}");
     until_pick(&mut first, 3);

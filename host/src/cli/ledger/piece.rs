@@ -75,11 +75,13 @@ fn listed(ledger: &Ledger) -> anyhow::Result<Vec<Listed>> {
             counts.get(&key).copied().unwrap_or(0)
         };
         let (faults, righted) = (count(WeavingKind::Fault), count(WeavingKind::Righted));
-        let in_cloth = row.place.pointer("/place/in_cloth").and_then(Value::as_i64);
+        let place = |what| row.place.pointer(what).and_then(Value::as_i64);
+        let beside = place("/place/stray").unwrap_or_default();
+        let counted = place("/place/in_cloth").unwrap_or_default();
         Listed {
             sessions: count(WeavingKind::Began),
             picks: count(WeavingKind::Pick),
-            in_cloth: in_cloth.unwrap_or_default(),
+            in_cloth: counted.saturating_add(beside),
             open_faults: faults.saturating_sub(righted),
             row,
         }

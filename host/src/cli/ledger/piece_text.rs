@@ -70,7 +70,10 @@ fn cloth(report: &Report, text: &mut Text) {
     }
     text.about("woven", &woven);
     let standing = i64::try_from(sums.picks - sums.taken_out).unwrap_or(i64::MAX);
-    let mut cloth = format!("{} picks", sums.in_cloth);
+    let mut cloth = match sums.in_cloth {
+        1 => "1 pick".to_string(),
+        picks => format!("{picks} picks"),
+    };
     match sums.in_cloth - standing {
         0 => {}
         more @ 1.. => {
@@ -205,11 +208,11 @@ fn sessions(sessions: &[Session], text: &mut Text) {
     }
     text.section("sessions");
     text.0
-        .push_str("      began              at loom      picks  out  a min stops faults  end\n");
+        .push_str("      began              at loom      picks  out   a min stops faults  end\n");
     for session in sessions {
         let pace = session.picks_a_minute.map(|pace| format!("{pace:.1}"));
         let line = format!(
-            "{:>4}  {:<17}  {:<11}{:>7}{:>5}{:>7}{:>6}{:>7}  {}",
+            "{:>4}  {:<17}  {:<11}{:>7}{:>5}{:>8}{:>6}{:>7}  {}",
             session.session,
             to_the_minute(session.began),
             duration(session.at_loom_ms as f64),

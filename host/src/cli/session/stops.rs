@@ -23,7 +23,8 @@ pub(in crate::cli) fn stops() -> io::Result<mpsc::Receiver<()>> {
         loop {
             tokio::select! {
                 _ = terminate.recv() => {}
-                () = received(&mut hang_up) => {}
+                // a terminal goes away once, and its signal may come twice
+                () = received(&mut hang_up) => hang_up = None,
                 _ = interrupt.recv() => {}
                 () = to.closed() => return,
             }

@@ -74,7 +74,7 @@ pub(super) fn progress(view: &View, columns: usize) -> Vec<String> {
     let left = all.saturating_sub(done);
     let at = format!("{} of {}, {} left", number(done), number(all), number(left));
     // where a weaver has said which pick is next, the place is no count
-    let in_cloth = u64::try_from(view.in_cloth).unwrap_or_default();
+    let in_cloth = view.in_the_cloth();
     let at = match in_cloth == done {
         true => format!("picks {at}"),
         false => format!(

@@ -60,16 +60,14 @@ pub(super) fn asked(asking: &Asking) -> String {
                 None => "the piece is woven".to_string(),
             };
             format!(
-                "while this program was off: {}, {}, {}{faults}; if that was weaving, {then}. \
+                "while this program was off or waited for an answer: {}, {}, {}{faults}; if that was weaving, {then}. \
                  Enter: take it so; x: leave it out",
                 counted(*events, "event"),
                 turned(*turns),
                 counted(*beats, "beat")
             )
         }
-        Asking::End => "the last pick of the plan is woven. Enter: the piece is done; u N: I took \
-                        N picks out"
-            .to_string(),
+        Asking::End => "Enter: the piece is done; u N: I took N picks out".to_string(),
         Asking::Place { next, proposed, .. } => format!(
             "{}. Enter: {proposed} is next; n N: pick N is next, such as n {next}",
             asking.changed().unwrap_or_default()

@@ -272,7 +272,8 @@ fn asking_panel(asking: &Asking, style: Style) -> Panel {
                 title,
                 large: "woven meanwhile".to_string(),
                 evidence,
-                remedy: "something happened while this program was off: did you weave it?"
+                remedy: "something happened while this program was off or waited for an answer: \
+                         did you weave it?"
                     .to_string(),
                 choices: vec![
                     key("Enter", format!("yes, it counts: {then}")),

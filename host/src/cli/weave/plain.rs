@@ -18,6 +18,7 @@
 //! - `summary`, the last: `piece`, `picks`, `of`, `in_cloth`, `length_mm`, `done`,
 //!   `open_faults`, `exit`, `words`.
 
+use std::io::IsTerminal as _;
 use std::path::Path;
 
 use anyhow::Result;
@@ -44,6 +45,7 @@ stands, c DECK N = of that deck; n N = pick N is next; p = pause or go on; t WOR
 pub(super) fn serve(request: Request, walk: &Walk, data: &Path, json: bool) -> Result<u8> {
     let mut lines = Lines {
         json,
+        answered: request.port().is_none(),
         decks: DeckKnown::all(walk),
         ..Lines::default()
     };
@@ -92,6 +94,8 @@ const ONE_OF: u64 = 40;
 pub(super) struct Lines {
     json: bool,
     watched: bool,
+    /// Somebody else answers what is asked.
+    answered: bool,
     decks: Vec<DeckKnown>,
     view: Option<View>,
     asked: Option<Asking>,
@@ -122,7 +126,8 @@ impl Attend for Lines {
                 if let WeaveNews::Line { line, sound } = &**news
                     && self.tells(line)
                 {
-                    let bell = if *sound && !self.watched { "\u{7}" } else { "" };
+                    let heard = *sound && !self.watched && std::io::stdout().is_terminal();
+                    let bell = if heard { "\u{7}" } else { "" };
                     out(&format!("{}{bell}", clean(&line.words)));
                 }
             }
@@ -139,6 +144,11 @@ impl Attend for Lines {
             News::Refused { words } | News::Note { words } => out(&clean(words)),
             _ => {}
         }
+    }
+
+    fn waits_for_a_line(&self) -> bool {
+        // at the virtual loom the invented weaver answers
+        !self.answered && self.asked == Some(Asking::End)
     }
 
     fn types(&self) -> bool {
@@ -314,7 +324,7 @@ impl Lines {
         let view = self.view.clone().unwrap_or_default();
         json!({
             "event": "summary", "piece": view.piece, "picks": view.picks.0, "of": view.picks.1,
-            "in_cloth": view.in_cloth, "length_mm": view.length_mm.0,
+            "in_cloth": view.in_the_cloth(), "length_mm": view.length_mm.0,
             "done": view.is_done(), "open_faults": view.open.len(), "exit": outcome.exit, "words": outcome.words,
         })
     }

@@ -20,7 +20,7 @@ use super::draw::{Shown, draw};
 use super::keys::{Act, Keys};
 use super::said::DeckKnown;
 use super::typed::{Typed, let_go_if_gone};
-use crate::cli::session::{Orders, joined, stops};
+use crate::cli::session::{Orders, joined, left_at_once, stops};
 use crate::job::{News, Person, WeaveNews};
 use crate::service::{Outcome, ServiceError};
 use crate::weave::walk::Walk;
@@ -93,11 +93,7 @@ impl OnTerminal {
         drop(self);
         if ended == Ended::AtOnce {
             work.abort();
-            let words = format!(
-                "left without waiting for the end; what is on disk is kept, and the unit keeps \
-                 what is not; run the command again: {again}"
-            );
-            return (Ok(Outcome { exit: 3, words }), view);
+            return (Ok(left_at_once(again)), view);
         }
         (joined(work).await, view)
     }
@@ -157,11 +153,12 @@ impl<B: Backend + Write> Screen<B> {
         events: &mut mpsc::Receiver<Event>,
         stops: &mut mpsc::Receiver<()>,
     ) -> Ended {
-        let mut can_type = true;
+        // once the terminal has gone away
+        let mut gone = false;
         let mut orders = Orders::new(persons.clone());
         loop {
-            if self.show().is_err() && self.leaving.is_none() {
-                // nobody sees it any more
+            if self.show().is_err() {
+                gone = true;
                 self.leave(Person::Interrupt, &mut orders);
             }
             let late = self.leaving.map(|since| since + LEAVING);
@@ -169,20 +166,21 @@ impl<B: Backend + Write> Screen<B> {
                 biased;
                 () = until(late) => return Ended::AtOnce,
                 Some(()) = stops.recv() => {
-                    if self.leaving.is_some() {
+                    // of a terminal that goes away its signal tells a second time
+                    if self.leaving.is_some() && !gone {
                         return Ended::AtOnce;
                     }
                     self.leave(Person::Interrupt, &mut orders);
                 }
                 () = orders.pass() => {}
-                event = events.recv(), if can_type && orders.has_room() => match event {
+                event = events.recv(), if !gone && orders.has_room() => match event {
                     Some(event) => {
                         if self.typed(&event, &mut orders) == Some(Ended::AtOnce) {
                             return Ended::AtOnce;
                         }
                     }
                     None => {
-                        can_type = false;
+                        gone = true;
                         self.leave(Person::Interrupt, &mut orders);
                     }
                 },

@@ -75,7 +75,8 @@ pub(super) async fn chosen(
 pub(super) fn held(piece: PieceNumber, hub: &Hub) -> Result<PieceHeld, ServiceError> {
     hub.hold(piece).ok_or_else(|| {
         ServiceError::Request(format!(
-            "piece {} is being woven; leave it there first, or give --new to begin another",
+            "piece {} is being woven; leave it there first (another loom needs a plan with a name \
+             of its own)",
             piece.0
         ))
     })
@@ -132,19 +133,17 @@ pub(super) async fn on_the_loom(
     )))
 }
 
-/// A new piece. Those of the plan that are on the loom, and that nobody weaves at this
-/// moment, are ended by it.
+/// A new piece. Those of the plan that are on the loom are ended by it; while one of them
+/// is woven there is none.
 async fn begun(plan: &Plan, hub: &Hub) -> Result<(PieceRow, Vec<String>), ServiceError> {
     let before = pieces_of(plan, hub).await?;
-    let mut left = Vec::new();
+    let on_loom = before.iter().filter(|piece| piece.ended.is_none());
+    let left: Vec<PieceNumber> = on_loom.map(|piece| piece.piece).collect();
     // nobody takes one up before it is ended
-    let mut held = Vec::new();
-    for piece in before.iter().filter(|piece| piece.ended.is_none()) {
-        if let Some(hold) = hub.hold(piece.piece) {
-            held.push(hold);
-            left.push(piece.piece);
-        }
-    }
+    let _held = left
+        .iter()
+        .map(|piece| held(*piece, hub))
+        .collect::<Result<Vec<_>, _>>()?;
     let stored = Stored {
         decks: plan.deck_sha256s(),
         ..Stored::default()

@@ -129,7 +129,7 @@ pub enum PlanFault {
     TwoLengths,
     /// No length.
     #[error(
-        "\"{0}\" is no length; write a number with a unit (m, cm, mm, in or yd), above 0 and at most 10 km, such as \"2.4 m\""
+        "\"{0}\" is no length; write a number with a unit (m, cm, mm, in or yd), above 0 and at most 10,000 m, such as \"2.4 m\""
     )]
     Length(String),
     /// No unit of a sett.

@@ -62,6 +62,21 @@ impl CatchUp {
         })
     }
 
+    /// What was seen while something else was asked, all of it.
+    pub fn here(seen: Vec<Seen>) -> Option<CatchUp> {
+        let until = seen.last()?.number.wrapping_add(1);
+        let missed = Undecided {
+            seen,
+            ..Undecided::default()
+        };
+        Some(CatchUp {
+            until,
+            asked: true,
+            missed,
+            live: Vec::new(),
+        })
+    }
+
     /// Takes an event; whether it is the first of those seen as they happened.
     fn take(&mut self, seen: Seen) -> bool {
         let left = self.until.wrapping_sub(seen.number);

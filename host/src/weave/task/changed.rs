@@ -1,7 +1,7 @@
 //! Going on by a plan that was changed.
 
-use super::catch_up::sums;
-use super::{Told, Weave};
+use super::Weave;
+use super::catch_up::CatchUp;
 use crate::job::Effect;
 use crate::ledger::PlanChanged;
 use crate::ledger::WeavingKind;
@@ -54,13 +54,11 @@ impl Weave {
         self.accept_change(at, fx);
     }
 
-    /// The weaver has said which pick is next: what was seen before that belongs to no
-    /// pick of the plan.
-    pub(super) fn placed(&mut self, told: &mut Vec<Told>) {
-        let (turns, _) = sums(&std::mem::take(&mut self.unplaced));
-        if turns != 0 {
-            self.watch.forget_stand(told);
-        }
+    /// The weaver has said which pick is next: whether what was seen before that goes on
+    /// from there is asked.
+    pub(super) fn placed(&mut self) {
+        let seen = std::mem::take(&mut self.unplaced);
+        self.catch_up = self.catch_up.take().or_else(|| CatchUp::here(seen));
     }
 
     /// The plan as it is now is the piece's from here on.

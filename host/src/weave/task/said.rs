@@ -34,7 +34,7 @@ impl Weave {
                 self.wants_chain = false;
                 self.watch.want_chain(&mut told);
                 if self.asks_place() {
-                    self.placed(&mut told);
+                    self.placed();
                 }
                 let mut detail = serde_json::to_value(decision).unwrap_or_default();
                 if let Decision::Unwove { .. } = decision {
@@ -50,6 +50,7 @@ impl Weave {
                     self.still_asks_chain(at, fx);
                 }
                 self.accept_change(at, fx);
+                self.nothing_missed(at, fx);
             }
             Says::CatchUp { take } => self.caught_up(*take, at, fx),
             Says::End => {
@@ -98,8 +99,7 @@ impl Weave {
             return;
         }
         self.leaving = true;
-        let place = self.watch.place();
-        let detail = json!({ "next": place.next, "in_cloth": place.in_cloth });
+        let detail = self.stands_at();
         self.keep(at, vec![(WeavingKind::Left, detail)], &[], fx);
     }
 }

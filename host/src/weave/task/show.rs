@@ -8,6 +8,7 @@ use crate::weave::view::{NextPick, OpenFault, View};
 use crate::weave::walk::{Direction, Pick, Turns, Work};
 use crate::weave::watch::{Choice, Decision, Fault, Stand};
 use crate::weave::words;
+use crate::words::counted;
 
 impl Weave {
     pub(super) fn view(&self, now: i64) -> View {
@@ -120,11 +121,11 @@ impl Weave {
             words: words::fault(fault.kind).to_string(),
             evidence: words::evidence(self.watch.walk(), fault),
             remedy: self.remedy_words(fault),
-            choices: fault
-                .kind
-                .choices()
-                .iter()
-                .map(|choice| (*choice, self.choice_words(*choice)))
+            choices: self
+                .watch
+                .choices(fault)
+                .into_iter()
+                .map(|choice| (choice, self.choice_words(choice)))
                 .collect(),
         }
     }
@@ -132,13 +133,15 @@ impl Weave {
     /// What can be decided; where the plan goes on elsewhere then, with the pick.
     fn choice_words(&self, choice: Choice) -> String {
         let words = words::choice(choice);
-        if choice == Choice::GoOnFromHere
-            && let Some(next) = self.watch.goes_on()
-            && next < self.watch.walk().len()
-        {
-            return format!("{words}: pick {} is next", next + 1);
+        let next = match choice {
+            Choice::GoOnFromHere => self.watch.goes_on(),
+            Choice::WasWoven => Some(self.watch.goes_on_as_woven()),
+            Choice::OnlyBeaten | Choice::LeaveOut | Choice::StandsSo => None,
+        };
+        match next.filter(|next| *next < self.watch.walk().len()) {
+            Some(next) => format!("{words}: pick {} is next", next + 1),
+            None => words.to_string(),
         }
-        words.to_string()
     }
 
     fn remedy_words(&self, fault: &Fault) -> String {
@@ -207,8 +210,14 @@ impl Weave {
     pub(super) fn decision_words(&self, decision: &Decision) -> String {
         let plan = self.watch.walk().plan();
         match decision {
-            Decision::Unwove { picks: 1 } => "1 pick taken out".to_string(),
-            Decision::Unwove { picks } => format!("{picks} picks taken out"),
+            Decision::Unwove { picks } => {
+                let next = self.watch.place().next + 1;
+                let taken = counted(u64::from(*picks), "pick");
+                match self.watch.is_finished() {
+                    true => format!("{taken} taken out"),
+                    false => format!("{taken} taken out; pick {next} is next"),
+                }
+            }
             Decision::ChainReady => "the chain is laid".to_string(),
             Decision::Stands { card } => format!("{} stands", words::card(plan, *card)),
             Decision::NextIs { pick } => format!("pick {} is next", pick + 1),

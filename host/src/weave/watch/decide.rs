@@ -4,7 +4,7 @@
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::fault::{Choice, FaultId};
+use super::fault::{Apart, Choice, Fault, FaultId, FaultKind};
 use super::place::{Since, Stand};
 use super::{Told, Turns, Watch};
 use crate::words::counted;
@@ -180,7 +180,10 @@ impl Watch {
         }
         if self.place.stray == 0 {
             let ready = self.is_ready();
-            self.right(at, told, |fault| ready || !fault.kind.is_of_the_place());
+            let over = FaultKind::Apart(Apart::AfterTheLast);
+            self.right(at, told, |fault| {
+                ready || fault.kind == over || !fault.kind.is_of_the_place()
+            });
         }
         Ok(())
     }
@@ -219,7 +222,7 @@ impl Watch {
         let open = &self.place.open;
         let fault = open
             .iter()
-            .find(|fault| fault.id == id && fault.kind.choices().contains(&choice))
+            .find(|fault| fault.id == id && self.choices(fault).contains(&choice))
             .ok_or(NotDecided::NoSuchFault)?
             .clone();
         match choice {
@@ -229,16 +232,59 @@ impl Watch {
                 }
             }
             Choice::WasWoven => {
-                self.woven(at, told);
+                let follow = self.picks_that_follow();
+                self.place.stray -= follow;
+                (0..=follow).for_each(|_| self.woven(at, told));
             }
             Choice::LeaveOut => self.go_to(self.place.next + 1, told),
             Choice::GoOnFromHere => self.go_on_from_here(told)?,
-            Choice::StandsSo => {}
+            Choice::StandsSo => {
+                if !matches!(fault.kind, FaultKind::TurnedOnGround { .. }) {
+                    self.place.keep_stray(None);
+                }
+            }
         }
         self.right(at, told, |fault| fault.id == id);
         let ready = self.is_ready() && self.place.stray == 0;
         self.right(at, told, |fault| ready && fault.kind.is_of_the_place());
         Ok(())
+    }
+
+    /// What can be decided about this fault as the work stands now: nothing about a pick
+    /// that is not the next one any more, and no way on from a card that has none.
+    #[must_use]
+    pub fn choices(&self, fault: &Fault) -> Vec<Choice> {
+        let choices = fault.kind.choices().iter();
+        let possible = choices.filter_map(|choice| match choice {
+            Choice::WasWoven | Choice::LeaveOut => {
+                (fault.pick == self.place.next).then_some(*choice)
+            }
+            Choice::GoOnFromHere if self.is_finished() || self.goes_on().is_none() => {
+                (self.place.stray > 0).then_some(Choice::StandsSo)
+            }
+            Choice::GoOnFromHere | Choice::OnlyBeaten | Choice::StandsSo => Some(*choice),
+        });
+        possible.collect()
+    }
+
+    /// The pick that is next once the weaver has said that the one in hand was woven.
+    #[must_use]
+    pub fn goes_on_as_woven(&self) -> u64 {
+        self.place.next + 1 + u64::from(self.picks_that_follow())
+    }
+
+    /// Picks beside the plan that are the plan's own if the one in hand was woven: they
+    /// begin with the card after it, and as many cards on stands the last of them.
+    fn picks_that_follow(&self) -> u32 {
+        let (next, stray) = (self.place.next, self.place.stray);
+        let first = self.place.open.iter().find_map(|fault| match fault.kind {
+            FaultKind::Apart(Apart::Beaten { stands, .. }) => Some(stands),
+            _ => None,
+        });
+        let follow = first.is_some()
+            && self.stand_of(next + 1) == first
+            && self.stand_of(next + u64::from(stray)) == self.place.stands;
+        if follow { stray } else { 0 }
     }
 
     /// The pick of the plan with the card that stands that is nearest to where the work

@@ -72,6 +72,8 @@ pub enum Apart {
     Unclear,
     /// A pick was beaten, and it is not known which card stands.
     Unknown,
+    /// A pick was beaten after the last one of the plan.
+    AfterTheLast,
     /// The unit was off: what happened meanwhile was not seen.
     UnitOff,
     /// The unit could not keep all that happened while it was not asked.
@@ -124,7 +126,8 @@ pub enum Choice {
     LeaveOut,
     /// The cloth stays as it is; the plan goes on from the card that stands.
     GoOnFromHere,
-    /// The cylinder stands as it is: no card of its chain is woven any more.
+    /// It stays as it is: the cylinder, of whose chain no card is woven any more, or the
+    /// picks beside the plan.
     StandsSo,
 }
 
@@ -171,9 +174,9 @@ impl FaultKind {
         matches!(self, FaultKind::NoWeft | FaultKind::WeftWithoutBeat)
     }
 
-    /// What the weaver can decide instead of righting it at the loom.
+    /// What the weaver may be able to decide instead of righting it at the loom.
     #[must_use]
-    pub fn choices(self) -> &'static [Choice] {
+    pub(crate) fn choices(self) -> &'static [Choice] {
         match self {
             FaultKind::BeatWithoutCard => &[Choice::OnlyBeaten, Choice::GoOnFromHere],
             FaultKind::CardWithoutBeat { .. } => &[Choice::WasWoven, Choice::LeaveOut],
@@ -263,6 +266,7 @@ impl Watch {
         let of_ground = matches!(fault.kind, FaultKind::NoWeft | FaultKind::WeftWithoutBeat)
             && self.stand_of(fault.pick).is_none();
         match fault.kind {
+            FaultKind::Apart(Apart::AfterTheLast) => Remedy::Unweave { picks },
             _ if of_ground => self.remedy_on_ground(fault.kind),
             _ if self.place.stands.is_none() && self.fitted.cylinder() => Remedy::SayCard,
             _ if picks > 0 => Remedy::Unweave { picks },

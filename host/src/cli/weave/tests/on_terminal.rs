@@ -314,12 +314,15 @@ async fn twice_is_at_once() {
     assert_eq!(shown.ended.await.expect("no panic"), Ended::AtOnce);
 }
 
-/// Where nobody can type any more, nobody is there.
+/// Where nobody can type any more, nobody is there. The signal that says so too is no
+/// second one: the work was not left, it was cut off.
 #[tokio::test]
 async fn a_terminal_that_goes_away_ends_the_work() {
     let mut shown = shown(Vec::new());
     drop(shown.events);
     assert_eq!(shown.persons.recv().await, Some(Person::Interrupt));
+    shown.stops.send(()).await.expect("the screen listens");
+    shown.wire.until("leaving").await;
     drop(shown.news);
     assert_eq!(shown.ended.await.expect("no panic"), Ended::WithTheWork);
 }

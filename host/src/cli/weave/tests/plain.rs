@@ -7,7 +7,7 @@ use crate::cli::weave::plain::Lines;
 use crate::cli::weave::said::DeckKnown;
 use crate::job::{News, Person, WeaveNews};
 use crate::weave::Says;
-use crate::weave::view::View;
+use crate::weave::view::{Asking, View};
 use crate::weave::watch::{Decision, FaultKind, Remedy};
 
 fn lines(view: &View) -> Lines {
@@ -87,6 +87,18 @@ fn a_number_decides_about_the_fault_told_of_or_is_refused_with_words() {
         .says("1")
         .expect_err("that is asked first");
     assert!(refused.contains("first"), "{refused}");
+}
+
+/// Nobody could press Enter: the program waited for ever.
+#[test]
+fn after_the_last_pick_only_a_line_ends_the_work() {
+    let mut view = View {
+        next: None,
+        ..forwards()
+    };
+    assert!(!lines(&view).waits_for_a_line());
+    view.asking = Some(Asking::End);
+    assert!(lines(&view).waits_for_a_line());
 }
 
 #[test]
