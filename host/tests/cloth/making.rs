@@ -108,6 +108,33 @@ fn a_binding_point_beside_the_edge_is_left_out_where_the_cloth_asks_for_it() {
     assert_eq!(drawn(&clear, &deck(&clear, &paper), 10)[1..4], figure);
 }
 
+/// A thread with no point left floats for ever, however short the repeat beside the
+/// longest float: 12, or 20, and repeats of 8 picks and of 10 ends.
+#[test]
+fn a_clear_edge_leaves_every_thread_a_point() {
+    let warp = "weave = \"satin 8 counter 3 warp\"\nedges = \"clear\"";
+    let cloth = small(warp, "weave = \"plain\"");
+    let upright = drawn(&cloth, &deck(&cloth, &squares(&["0000011111"; 8])), 10);
+    for end in 0..10 {
+        let lifts = upright.iter().filter(|pick| pick.as_bytes()[end] == b'x');
+        assert!((1..8).contains(&lifts.count()), "end {end}: {upright:?}");
+    }
+    let weft = "weave = \"satin 10 counter 3 weft\"\nedges = \"clear\"";
+    let plain = "weave = \"plain\"\n";
+    let cloth = damask(&[
+        ("format = \"400\"", "format = \"100\""),
+        ("hooks = \"1-400\"", ""),
+        ("face = \"up\"", "face = \"up\"\nlongest_float = 20"),
+        ("weave = \"lift\"", weft),
+        ("weave = \"leave\"\n", plain),
+    ]);
+    let lines: Vec<String> = (0..20)
+        .map(|line| if line % 4 < 2 { "0" } else { "1" }.repeat(10))
+        .collect();
+    let lying = drawn(&cloth, &deck(&cloth, &squares(&lines)), 10);
+    assert!(lying.iter().all(|pick| pick.contains('x')), "{lying:?}");
+}
+
 /// The paper lies ten times side by side and the cards go round, so the four corners
 /// are one area; it begins at column 8 of the last line.
 #[test]
