@@ -252,6 +252,20 @@ fn what_does_not_fit_is_refused_in_plain_words() {
     let both = make(&place, CLOTH, &["--format", "400"]);
     assert_eq!(both.status, 2, "{both:?}");
     assert!(both.stderr.contains("cannot be used with"), "{both:?}");
+    for needs in [
+        &["--squares", "ruled"][..],
+        &["--take-doubtful"],
+        &["--check"],
+    ] {
+        for more in [&[][..], &["--format", "100"], &["--cut", "white"]] {
+            let done = run(cardwright(&["deck", "make"])
+                .arg(place.file("rose.ppm"))
+                .args(needs)
+                .args(more));
+            assert_eq!(done.status, 2, "{done:?}");
+            assert!(done.stderr.starts_with("error: the "), "{done:?}");
+        }
+    }
 }
 
 #[test]

@@ -21,6 +21,10 @@ use serde_json::json;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+/// What a cloth file says itself. Each option that needs one names these too: clap lets
+/// what needs a cloth file pass where something given forbids one.
+const IN_CLOTH_FILE: [&str; 4] = ["format", "cut", "first_pick", "spare_row"];
+
 /// Arguments of `deck make`.
 #[derive(Debug, Args)]
 pub struct MakeArgs {
@@ -28,11 +32,11 @@ pub struct MakeArgs {
     /// --cloth in the colours of the cloth file
     pub picture: PathBuf,
     /// The cloth file: sett, card, tie, wefts, and how each colour is woven
-    #[arg(long, value_name = "FILE",
-        conflicts_with_all = ["format", "cut", "first_pick", "spare_row"])]
+    #[arg(long, value_name = "FILE", conflicts_with_all = IN_CLOTH_FILE)]
     pub cloth: Option<PathBuf>,
     /// Only check the design against the cloth file; write no deck
-    #[arg(long, requires = "cloth", conflicts_with_all = ["out", "force"])]
+    #[arg(long, requires = "cloth", conflicts_with_all = ["out", "force"],
+        conflicts_with_all = IN_CLOTH_FILE)]
     pub check: bool,
     /// Card format: 100, 200, 200-half, 300, 300-half, 300-eight, 400, 500, 600
     /// or the path of a format file
@@ -53,10 +57,10 @@ pub struct MakeArgs {
     /// How the squares are told from the pixels; if left out, a picture in the
     /// cloth file's colours that is not too wide for its hooks has one pixel a
     /// square, and any other is looked at for its ruling
-    #[arg(long, value_enum, requires = "cloth")]
+    #[arg(long, value_enum, requires = "cloth", conflicts_with_all = IN_CLOTH_FILE)]
     pub squares: Option<SquaresBy>,
     /// Take each doubtful square of a ruled sheet for the paint nearest to what was read
-    #[arg(long, requires = "cloth")]
+    #[arg(long, requires = "cloth", conflicts_with_all = IN_CLOTH_FILE)]
     pub take_doubtful: bool,
     /// Replace a deck file that exists
     #[arg(long)]
