@@ -116,6 +116,12 @@ fn ends_rise_with_the_shafts_they_are_threaded_on() {
         lifted(text.as_bytes(), Hooks::Ends),
         [vec![1, 2, 5], vec![2, 3, 5], vec![3, 4, 5], vec![1, 4, 5]]
     );
+    // where shafts sink, end 5 sinks with either of its shafts, and end 6 is not lifted
+    let sinking = text.replace("Rising Shed=yes", "Rising Shed=no");
+    assert_eq!(
+        lifted(sinking.as_bytes(), Hooks::Ends),
+        [vec![3, 4], vec![1, 4], vec![1, 2], vec![2, 3]]
+    );
 }
 
 /// 8-end satin in the order 1 4 7 2 5 8 3 6 (Taylor p. 132), which is the regular

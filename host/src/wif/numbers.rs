@@ -191,6 +191,10 @@ impl Set {
         }
     }
 
+    pub fn is_empty(&self) -> bool {
+        self.0.iter().all(|word| *word == 0)
+    }
+
     pub fn contains(&self, number: u32) -> bool {
         let word = self.0.get(number as usize / 64);
         word.is_some_and(|word| word >> (number % 64) & 1 == 1)

@@ -112,11 +112,12 @@ impl Draft {
         self.from
     }
 
-    /// What rises at this pick, by the shafts it is on.
+    /// What rises at this pick, by the shafts it is on; what is on none never does,
+    /// whatever the shed (common practice, no source).
     pub(super) fn shed(&self, pick: u32) -> impl Fn(&Set) -> bool + use<> {
         let named = self.named.get(&pick).map(|(named, _)| *named);
         let (named, rising) = (named.unwrap_or_default(), self.rising);
-        move |on| named.meets(on) == rising
+        move |on| !on.is_empty() && named.meets(on) == rising
     }
 }
 
