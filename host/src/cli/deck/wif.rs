@@ -98,11 +98,13 @@ pub(in crate::cli) fn import(args: &ImportArgs, as_json: bool, out: &mut dyn Wri
     )?;
     let named = draft.last_named().unwrap_or_default();
     if named < draft.picks() {
+        let last = match draft.picks() - named {
+            1 => format!("pick {}, the last, names", draft.picks()),
+            _ => format!("picks {} to {}, the last, name", named + 1, draft.picks()),
+        };
         writeln!(
             out,
-            "picks {} to {}, the last, name nothing; if the file was cut short, save the draft again",
-            named + 1,
-            draft.picks()
+            "{last} nothing; if the file was cut short, save the draft again"
         )?;
     }
     Ok(DONE)
