@@ -6,16 +6,17 @@
 //! their places, lifts, cards that are alike, hours and paper. Judges nothing:
 //! what is too long or too heavy is the designer's to say.
 
+mod breaks;
 mod floats;
 mod words;
 
+pub use breaks::{Break, Turn, WeaveOf};
 pub use floats::{Float, Floats};
 
 use super::hooks::{self, Place};
 use super::{Cloth, Mounting, OtherFormat, Squares, Unit, Woven};
 use crate::deck::{CardFormat, CardNumber, Deck, Row};
 use serde::Serialize;
-use std::collections::BTreeSet;
 
 /// How many alike neighbours are named.
 const ALIKE_NAMED: usize = 5;
@@ -39,6 +40,8 @@ pub struct Checks {
     pub division: Division,
     /// Weaves whose repeat does not go whole times into the design.
     pub breaks: Vec<Break>,
+    /// Ends side by side that lift alike since the tie turns between them.
+    pub turns: Vec<Turn>,
     /// The longest floats.
     pub floats: Floats,
     /// Hooks that are lifted.
@@ -93,35 +96,6 @@ pub struct Division {
     pub rows: Vec<u16>,
     /// Single holes that would be cast out beside them: row and hole.
     pub holes: Vec<(u16, u8)>,
-}
-
-/// Whose weave it is.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "snake_case")]
-pub enum WeaveOf {
-    /// A colour's, for a weft.
-    Colour {
-        /// The colour.
-        name: String,
-        /// The weft.
-        weft: String,
-    },
-    /// The selvedges'.
-    Selvedges,
-}
-
-/// A weave that breaks at the edge of the repeat.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct Break {
-    /// Whose weave it is.
-    pub of: WeaveOf,
-    /// Whether it is the width that it does not go into, not the length.
-    pub across: bool,
-    /// Ends, or picks, of its repeat.
-    pub repeat: usize,
-    /// Lines of the paper, or cards; or the columns between two that meet in the cloth,
-    /// which are all of them where the tie repeats the paper.
-    pub size: u32,
 }
 
 /// How many hooks the cards lift.
@@ -183,6 +157,7 @@ impl Cloth {
                 .into_iter()
                 .chain(self.selvedges_break(deck.card_count()))
                 .collect(),
+            turns: squares.map_or_else(Vec::new, |squares| self.turns(mounting, squares)),
             floats: Floats::of(&woven),
             lifts: lifts(deck),
             alike: alike(deck),
@@ -243,73 +218,6 @@ impl Cloth {
             holes: single.map(|Place { row, hole }| (*row, *hole)).collect(),
             rows,
         }
-    }
-
-    /// Weaves that do not go on over an edge: across, where columns meet in the cloth
-    /// that do not on the paper; along the cloth, as the cards go round.
-    fn breaks(&self, mounting: &Mounting, squares: &Squares) -> Vec<Break> {
-        let used: BTreeSet<u8> = squares.colours().iter().copied().collect();
-        let between = self.between_columns(mounting);
-        let mut breaks = Vec::new();
-        for (_, colour) in (0u8..)
-            .zip(&self.colours)
-            .filter(|(at, _)| used.contains(at))
-        {
-            if colour.binding == super::Binding::Afresh {
-                continue;
-            }
-            for (weft, weave) in self.wefts.iter().zip(&colour.weaves) {
-                let mut tell = |across, repeat: usize, size: u32| {
-                    if !(size as usize).is_multiple_of(repeat) {
-                        breaks.push(Break {
-                            of: WeaveOf::Colour {
-                                name: colour.name.clone(),
-                                weft: weft.name.clone(),
-                            },
-                            across,
-                            repeat,
-                            size,
-                        });
-                    }
-                };
-                for columns in &between {
-                    tell(true, weave.ends(), *columns);
-                }
-                tell(false, weave.picks(), squares.lines());
-            }
-        }
-        breaks
-    }
-
-    /// The selvedges' weave, if it does not go on from the last card to the first.
-    fn selvedges_break(&self, cards: u32) -> Option<Break> {
-        let repeat = self.selvedge()?.weave.picks();
-        (!(cards as usize).is_multiple_of(repeat)).then_some(Break {
-            of: WeaveOf::Selvedges,
-            across: false,
-            repeat,
-            size: cards,
-        })
-    }
-
-    /// How many columns lie between two that meet in the cloth and not on the paper,
-    /// wherever the tie goes on in the direction in which it came: at a turn a weave is
-    /// mirrored.
-    fn between_columns(&self, mounting: &Mounting) -> BTreeSet<u32> {
-        let columns = self.columns_across(mounting).into_iter();
-        let columns: Vec<i64> = columns.map(i64::from).collect();
-        let way = |at: usize| match columns.get(at..at + 2) {
-            Some([one, next]) if one.abs_diff(*next) == 1 => Some(next - one),
-            _ => None,
-        };
-        let jumps = (0..columns.len().saturating_sub(1)).filter(|at| way(*at).is_none());
-        let between = jumps.filter_map(|at| {
-            let (before, after) = (at.checked_sub(1).and_then(way), way(at + 1));
-            let way = before.or(after).unwrap_or(1);
-            let far = (columns[at + 1] - columns[at]) * way;
-            (after.is_none_or(|after| after == way)).then(|| (far - 1).unsigned_abs())
-        });
-        between.filter_map(|far| u32::try_from(far).ok()).collect()
     }
 }
 

@@ -1,17 +1,9 @@
 //! Risk: a designer is told a size, a float or a number of cards that is not so.
 
-use super::support::{DAMASK, changed, cloth, damask, deck, squares};
-use cardwright::cloth::checks::{Checks, Float, WeaveOf};
+use super::support::{DAMASK, changed, checks, cloth, damask, deck, squares};
+use cardwright::cloth::checks::Float;
 use cardwright::cloth::{Cloth, Squares, Woven};
 use proptest::prelude::*;
-
-fn checks(cloth: &Cloth, squares: &Squares) -> Checks {
-    let deck = deck(cloth, squares);
-    let mounting = cloth.mounting(squares.columns()).expect("it fits");
-    cloth
-        .check(&deck, &mounting, Some(squares))
-        .expect("one format")
-}
 
 /// Posselt: 80 ends and 120 picks an inch need paper of 8 x 12. Taylor p. 225:
 /// 134 to 100 needs 8 x 6 for a 400 machine. The first number is the holes of a
@@ -105,6 +97,37 @@ fn the_work_of_cutting_is_told() {
     insta::assert_snapshot!("checks_in_words", checks.lines().join("\n"));
 }
 
+/// A single row, a single hole, and work of minutes, as a person says them.
+#[test]
+fn little_is_told_as_little() {
+    let told = |columns: usize| {
+        let cloth = damask(&[
+            ("format = \"400\"", "format = \"400\"\ncast_out = \"auto\""),
+            ("hooks = \"1-400\"", ""),
+        ]);
+        checks(
+            &cloth,
+            &squares(&["01".repeat(columns)[..columns].to_owned()]),
+        )
+        .lines()
+        .join("\n")
+    };
+    assert!(told(49).contains("casts out row 2\n"), "{}", told(49));
+    assert!(
+        told(57).contains("casts out row 2 hole 1\n"),
+        "{}",
+        told(57)
+    );
+    assert!(told(48).contains("casts out rows 2,27\n"), "{}", told(48));
+    assert!(
+        told(79).contains("casts out row 2 holes 1-5\n"),
+        "{}",
+        told(79)
+    );
+    let work = "by hand less than 0.1 hours, 0.1 lb of paper";
+    assert!(told(48).contains(work), "{}", told(48));
+}
+
 #[test]
 fn the_heaviest_card_is_named() {
     let (light, heavy) = ("1".repeat(400), "0".repeat(399) + "1");
@@ -112,112 +135,6 @@ fn the_heaviest_card_is_named() {
     assert_eq!((checks.lifts.most, checks.lifts.heaviest), (399, 2));
     assert_eq!(checks.alike.count, 0);
     assert!((checks.lifts.mean - 133.0).abs() < 1e-9);
-}
-
-#[test]
-fn weaves_that_break_at_the_edge_are_told() {
-    let cloth = damask(&[
-        ("weave = \"lift\"", "weave = \"satin 8 counter 3 warp\""),
-        ("weave = \"leave\"", "weave = \"satin 5 counter 2 weft\""),
-    ]);
-    let line = "01".repeat(200);
-    let told = |lines: usize| -> Vec<(String, bool, usize, u32)> {
-        let checks = checks(&cloth, &squares(&vec![line.as_str(); lines]));
-        let breaks = checks.breaks.into_iter();
-        breaks
-            .map(|b| match b.of {
-                WeaveOf::Colour { name, .. } => (name, b.across, b.repeat, b.size),
-                WeaveOf::Selvedges => panic!("there are none"),
-            })
-            .collect()
-    };
-    assert_eq!(told(40), []);
-    assert_eq!(
-        told(44),
-        [
-            ("figure".to_owned(), false, 8, 44),
-            ("ground".to_owned(), false, 5, 44)
-        ]
-    );
-    // 25 columns go 16 times into 400 hooks; the satin of 8 does not go into 25
-    let cloth = damask(&[
-        ("hooks = \"1-400\"", ""),
-        ("weave = \"lift\"", "weave = \"satin 8 counter 3 warp\""),
-    ]);
-    let checks = checks(&cloth, &squares(&["0".repeat(25).as_str(); 8]));
-    let breaks: Vec<(bool, usize, u32)> = checks
-        .breaks
-        .iter()
-        .map(|b| (b.across, b.repeat, b.size))
-        .collect();
-    assert_eq!(breaks, [(true, 8, 25)]);
-}
-
-/// Plain weave comes again every second card (common practice, no source): an odd number
-/// of cards has two alike at its edges in the cloth.
-#[test]
-fn selvedges_that_break_at_the_edge_are_told() {
-    let selvedge = "[selvedge]\nleft = 2\nright = 3\nweave = \"plain\"\n\n[first_end]";
-    let cloth = damask(&[("[first_end]", selvedge)]);
-    let told = |lines: usize| {
-        let line = "01".repeat(200);
-        let mut checks = checks(&cloth, &squares(&vec![line.as_str(); lines]));
-        checks.breaks.retain(|b| b.of == WeaveOf::Selvedges);
-        let lines = checks.lines();
-        let told = lines
-            .into_iter()
-            .find(|line| line.contains("weave of the selvedges"));
-        (checks.breaks.len(), told)
-    };
-    let words = "the weave of the selvedges breaks at the edge of the repeat along the cloth: it \
-                 repeats on 2, and the deck has 7 cards";
-    assert_eq!(told(7), (1, Some(words.to_owned())));
-    assert_eq!(told(8).0, 0);
-}
-
-/// A satin of 8 goes on over an edge if the columns between are a multiple of 8, counted
-/// by hand: hooks 42 to 80 once more are 39 columns on, 41 to 80 are 40, and 40 follows
-/// 39 whatever the section. At a turn it is mirrored, which is no break.
-#[test]
-fn weaves_that_break_where_the_tie_leaves_the_paper_are_told() {
-    let told = |sections: &[(&str, &str)]| -> Vec<u32> {
-        let tie: Vec<String> = sections
-            .iter()
-            .map(|(hooks, way)| format!("[[tie]]\nhooks = \"{hooks}\"\n{way}\n"))
-            .collect();
-        let cloth = damask(&[
-            (
-                "[[tie]]\nhooks = \"1-400\"\nway = \"straight\"\nrepeats = 2\n",
-                &tie.join("\n"),
-            ),
-            (
-                "format = \"400\"",
-                "format = \"400\"\nhooks = 80\ncast_out = \"auto\"",
-            ),
-            ("weave = \"lift\"", "weave = \"satin 8 counter 3 warp\""),
-        ]);
-        let breaks = checks(&cloth, &squares(&["0".repeat(80).as_str(); 8])).breaks;
-        breaks.iter().filter(|b| b.across).map(|b| b.size).collect()
-    };
-    let straight = "way = \"straight\"";
-    let thrice = "way = \"straight\"\nrepeats = 3";
-    let back = "way = \"reversed\"";
-    assert_eq!(
-        told(&[("1-41", straight), ("42-80", thrice), ("1-41", back)]),
-        [39]
-    );
-    assert_eq!(
-        told(&[("1-40", straight), ("41-80", thrice), ("1-40", back)]),
-        Vec::<u32>::new()
-    );
-    assert_eq!(
-        told(&[("1-39", straight), ("40-80", straight)]),
-        Vec::<u32>::new()
-    );
-    assert_eq!(
-        told(&[("1-80", straight), ("1-80", back)]),
-        Vec::<u32>::new()
-    );
 }
 
 /// The longest float found by trying every square as a beginning.

@@ -7,6 +7,7 @@
 //! Wolfensberger, Theory of Silk Weaving.
 
 mod back;
+mod breaks;
 mod checks;
 mod clear;
 mod files;

@@ -1,5 +1,6 @@
 //! Cloth files written in the test.
 
+use cardwright::cloth::checks::Checks;
 use cardwright::cloth::{Cloth, Squares};
 use cardwright::deck::{Cutting, Deck};
 use std::path::Path;
@@ -91,4 +92,12 @@ pub fn deck(cloth: &Cloth, squares: &Squares) -> Deck {
         made.cards,
     )
     .expect("a deck")
+}
+
+pub fn checks(cloth: &Cloth, squares: &Squares) -> Checks {
+    let deck = deck(cloth, squares);
+    let mounting = cloth.mounting(squares.columns()).expect("it fits");
+    cloth
+        .check(&deck, &mounting, Some(squares))
+        .expect("one format")
 }

@@ -1,6 +1,6 @@
 //! The checks in words, one line each.
 
-use super::{Checks, Division, Float, WeaveOf};
+use super::{Break, Checks, Division, Float, Turn, WeaveOf};
 use crate::cloth::Unit;
 use crate::deck::CardList;
 use crate::words::counted;
@@ -15,23 +15,8 @@ impl Checks {
             self.ruling_line(),
             division(&self.division),
         ];
-        lines.extend(self.breaks.iter().map(|one| {
-            let (repeat, size) = (one.repeat, one.size);
-            let (name, weft) = match &one.of {
-                WeaveOf::Colour { name, weft } => (name, weft),
-                WeaveOf::Selvedges => {
-                    return format!("the weave of the selvedges breaks at the edge of the repeat along the cloth: it repeats on {repeat}, and the deck has {}", counted(size, "card"));
-                }
-            };
-            let place = if !one.across {
-                format!("at the edge of the repeat along the cloth: it repeats on {repeat}, and the paper has {size} lines")
-            } else if size == self.division.columns {
-                format!("at the edge of the repeat across the cloth: it repeats on {repeat}, and the paper has {size} columns")
-            } else {
-                format!("where the tie does not go on with the paper: it repeats on {repeat}, and {size} columns lie between")
-            };
-            format!("the weave of \"{name}\" for the weft \"{weft}\" breaks {place}")
-        }));
+        lines.extend(self.breaks.iter().map(|one| self.break_line(one)));
+        lines.extend(self.turns.iter().map(turn));
         lines.push(self.floats_line());
         lines.push(format!(
             "hooks lifted: {:.1} on a card in the mean, at most {} (card {})",
@@ -55,6 +40,45 @@ impl Checks {
         }
         lines.push(self.work_line());
         lines
+    }
+
+    fn break_line(&self, one: &Break) -> String {
+        let (repeat, size) = (one.repeat, one.size);
+        let (name, weft) = match (&one.of, one.across) {
+            (WeaveOf::Colour { name, weft }, _) => (name, weft),
+            (WeaveOf::Selvedges, true) => {
+                return format!(
+                    "the weave of the selvedges breaks within a selvedge: it repeats on {repeat}, and the ends begin again after {size}, the holes of the spare row"
+                );
+            }
+            (WeaveOf::Selvedges, false) => {
+                return format!(
+                    "the weave of the selvedges breaks at the edge of the repeat along the cloth: it repeats on {repeat}, and the deck has {}",
+                    counted(size, "card")
+                );
+            }
+        };
+        let place = if !one.across {
+            format!(
+                "at the edge of the repeat along the cloth: it repeats on {repeat}, and the paper has {}",
+                counted(size, "line")
+            )
+        } else if size == self.division.columns {
+            format!(
+                "at the edge of the repeat across the cloth: it repeats on {repeat}, and the paper has {}",
+                counted(size, "column")
+            )
+        } else {
+            let between = if size == 1 {
+                "1 column lies".to_owned()
+            } else {
+                format!("{size} columns lie")
+            };
+            format!(
+                "where the tie does not go on with the paper: it repeats on {repeat}, and {between} between"
+            )
+        };
+        format!("the weave of \"{name}\" for the weft \"{weft}\" breaks {place}")
     }
 
     fn size_line(&self) -> String {
@@ -109,14 +133,23 @@ impl Checks {
             format!("blank rows: {rows}")
         };
         format!(
-            "cards: {}, {} strokes; {blank}; by hand {:.1} to {:.1} hours, {:.1} to {:.1} lb of paper",
+            "cards: {}, {} strokes; {blank}; by hand {} hours, {} lb of paper",
             work.cards,
             work.strokes,
-            work.hours_by_hand.0,
-            work.hours_by_hand.1,
-            work.pounds.0,
-            work.pounds.1
+            between(work.hours_by_hand),
+            between(work.pounds)
         )
+    }
+}
+
+/// Least and most to a tenth; one number if they are alike so.
+fn between((least, most): (f64, f64)) -> String {
+    let (least, most) = (format!("{least:.1}"), format!("{most:.1}"));
+    match (least.as_str(), most.as_str()) {
+        (_, "0.0") => "less than 0.1".to_owned(),
+        ("0.0", _) => format!("at most {most}"),
+        _ if least == most => most,
+        _ => format!("{least} to {most}"),
     }
 }
 
@@ -132,6 +165,25 @@ fn float(float: &Float) -> String {
         (_, false) => format!("{length} (end {end}, pick {pick})"),
         (_, true) => format!("{length}, bound nowhere (end {end}, pick {pick})"),
     }
+}
+
+fn turn(turn: &Turn) -> String {
+    let [one, next] = turn.ends;
+    let more = match turn.places - 1 {
+        0 => String::new(),
+        1 => ", and those at 1 turn more,".to_owned(),
+        more => format!(", and those at {more} turns more,"),
+    };
+    let names: Vec<String> = turn
+        .colours
+        .iter()
+        .map(|name| format!("\"{name}\""))
+        .collect();
+    let weaves = if names.len() == 1 { "weave" } else { "weaves" };
+    format!(
+        "where the tie turns, ends {one} and {next}{more} lift alike in the {weaves} of {}",
+        names.join(", ")
+    )
 }
 
 fn division(division: &Division) -> String {
@@ -156,11 +208,16 @@ fn division(division: &Division) -> String {
     }
     let mut idle = Vec::new();
     if !rows.is_empty() {
+        let one = if rows.len() == 1 { "row" } else { "rows" };
         let rows = rows.iter().map(|row| CardNumber(u32::from(*row)));
-        idle.push(format!("rows {}", CardList::from_cards(rows)));
+        idle.push(format!("{one} {}", CardList::from_cards(rows)));
     }
     if let (Some((row, first)), Some((_, last))) = (holes.first(), holes.last()) {
-        idle.push(format!("row {row} holes {first}-{last}"));
+        idle.push(if first == last {
+            format!("row {row} hole {first}")
+        } else {
+            format!("row {row} holes {first}-{last}")
+        });
     }
     format!(
         "hooks: {columns} {go} {times} into {hooks} with {over} over; \"auto\" casts out {}",
