@@ -20,7 +20,7 @@ pub(in crate::cli) use sheet::SquaresBy;
 use crate::cloth::Cloth;
 use crate::deck::compare::{CardDifference, Comparison};
 use crate::deck::{Deck, FirstPick, compare};
-use crate::words::counted;
+use crate::words::{counted, one_line};
 use anyhow::Result;
 use clap::{Args, Subcommand};
 use serde_json::{Value, json};
@@ -124,7 +124,8 @@ fn plain_differences(comparison: &Comparison, out: &mut dyn Write) -> Result<()>
         writeln!(out, "the cards are alike; the heads of the files differ:")?;
     }
     for line in &comparison.head {
-        writeln!(out, "{}: {} | {}", line.what, line.first, line.second)?;
+        let (first, second) = (one_line(&line.first), one_line(&line.second));
+        writeln!(out, "{}: {first} | {second}", line.what)?;
     }
     for card in &comparison.cards {
         match card {
@@ -231,9 +232,9 @@ fn describe(deck: &Deck, out: &mut dyn Write) -> Result<()> {
     writeln!(
         out,
         "{}: {}, {}",
-        deck.name(),
+        one_line(deck.name()),
         counted(deck.card_count(), "card"),
-        deck.format().title()
+        one_line(deck.format().title())
     )?;
     let strokes = deck.format().strokes();
     writeln!(
@@ -251,7 +252,7 @@ fn describe(deck: &Deck, out: &mut dyn Write) -> Result<()> {
         writeln!(
             out,
             "design {}: {}, {}, first {pick} at the {}",
-            design.file,
+            one_line(&design.file),
             counted(design.hooks, hooks),
             counted(design.picks, picks),
             match design.first_pick {
@@ -261,7 +262,7 @@ fn describe(deck: &Deck, out: &mut dyn Write) -> Result<()> {
         )?;
     }
     if let Some(cloth) = deck.cloth() {
-        writeln!(out, "cloth {}", cloth.file)?;
+        writeln!(out, "cloth {}", one_line(&cloth.file))?;
     }
     Ok(())
 }

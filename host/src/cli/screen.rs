@@ -18,6 +18,7 @@ use crate::job::{Account, News, StackFinding};
 use crate::ledger::Verdict;
 use crate::rig::{Chosen, port_words};
 use crate::service::{Outcome, VIRTUAL};
+pub(super) use crate::words::clean;
 use text::{copied_text, which_text, write_account};
 
 /// How far the right-hand side of what a unit says of itself stands in.
@@ -414,17 +415,7 @@ pub(super) fn exit_with_output(exit: u8) -> u8 {
     }
 }
 
-/// Text without what a terminal would take for an order: names come from files
-/// and from units.
-pub(super) fn clean(words: &str) -> String {
-    let safe = |letter: char| !letter.is_control() || letter == '\n';
-    words
-        .chars()
-        .map(|letter| if safe(letter) { letter } else { '\u{fffd}' })
-        .collect()
-}
-
-/// A line on standard error, likewise.
+/// A line on standard error, without what a terminal would take for an order.
 pub(super) fn err(line: &str) {
     let _ = writeln!(std::io::stderr(), "{}", clean(line));
 }

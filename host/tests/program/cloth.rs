@@ -268,6 +268,28 @@ fn what_does_not_fit_is_refused_in_plain_words() {
     }
 }
 
+/// Files and wefts may have names that hold a line break or turn the writing around.
+#[test]
+fn names_break_no_line_and_turn_none_around() {
+    let place = Place::new();
+    let painted = std::fs::read(painting(&place, "")).expect("the painting");
+    let odd = CLOTH.replace("\"plain\"", "\"satin 7 counter 2 weft\"");
+    let told = |weft: &str, picture: &str, cloth: &str| {
+        let quoted = format!("\"{weft}\"");
+        let text = odd.replace("\"ground\"", &quoted);
+        let text = text.replace("ground = ", &format!("{quoted} = "));
+        let picture = place.write(picture, &painted);
+        let mut command = cardwright(&["deck", "make", "--cloth"]);
+        let done = run(command.arg(place.write(cloth, text)).arg(picture));
+        assert_eq!(done.status, 0, "{done:?}");
+        done.stdout.replace('\u{fffd}', "-")
+    };
+    let plain = told("gr-ound", "a-b.ppm", "c-d.toml");
+    assert!(plain.contains("weft \"gr-ound\" breaks"), "{plain}");
+    assert_eq!(told("gr\\u2028ound", "a\nb.ppm", "c\u{202e}d.toml"), plain);
+    assert_eq!(told("gr\\nound", "a\u{2067}b.ppm", "c\nd.toml"), plain);
+}
+
 #[test]
 fn the_way_back_refuses_what_the_cloth_does_not_make() {
     let place = Place::new();

@@ -14,7 +14,7 @@ use crate::deck::paper::{PaperError, PaperSettings, deck_from_picture};
 use crate::deck::{CardFormat, Cut, Deck, FirstPick, SpareRow};
 use crate::paper::Ruling;
 use crate::rig::RigFile;
-use crate::words::counted;
+use crate::words::{counted, one_line};
 use anyhow::{Context, Result, bail};
 use clap::Args;
 use serde_json::json;
@@ -143,9 +143,9 @@ pub(in crate::cli) struct Checked {
 impl Checked {
     /// The checks in words, and the time on the rig.
     pub(in crate::cli) fn lines(&self) -> Vec<String> {
-        let mut lines = self.checks.lines();
-        lines.push(self.on_rig.line());
-        lines
+        let lines = self.checks.lines().into_iter();
+        let lines = lines.chain([self.on_rig.line()]);
+        lines.map(|line| one_line(&line)).collect()
     }
 }
 
@@ -178,7 +178,7 @@ fn tell(
         return Ok(DONE);
     }
     if let Some(file) = file {
-        writeln!(out, "{}", file.display())?;
+        writeln!(out, "{}", one_line(&file.display().to_string()))?;
     }
     describe(&made.deck, out)?;
     if let Some(checked) = &made.checked {

@@ -8,7 +8,7 @@ use super::{CLOTH_CHANGED, DONE, cloth_changed};
 use crate::cloth::{Cloth, Squares};
 use crate::deck::Deck;
 use crate::output;
-use crate::words::counted;
+use crate::words::{counted, one_line};
 use anyhow::{Context, Result, bail};
 use clap::Args;
 use serde_json::json;
@@ -61,7 +61,7 @@ pub(super) fn run(args: &PaperArgs, as_json: bool, out: &mut dyn Write) -> Resul
         writeln!(out, "{summary}")?;
         return Ok(DONE);
     }
-    writeln!(out, "{file}")?;
+    writeln!(out, "{}", one_line(&file))?;
     writeln!(
         out,
         "{}, {}; it makes the same cards",

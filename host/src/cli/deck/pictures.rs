@@ -5,6 +5,7 @@
 //! the command reads, an older file in the way.
 
 use crate::output;
+use crate::words::one_line;
 use anyhow::{Result, bail};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -52,7 +53,7 @@ pub(super) fn write(made: &[(&Path, Vec<u8>)], force: bool) -> Result<Vec<String
 /// Tells of what was written.
 pub(super) fn tell(written: &[String], out: &mut dyn Write) -> Result<()> {
     for file in written {
-        writeln!(out, "wrote {file}")?;
+        writeln!(out, "wrote {}", one_line(file))?;
     }
     Ok(())
 }

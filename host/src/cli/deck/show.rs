@@ -7,7 +7,7 @@ use super::pictures::{self, Asked};
 use super::{DONE, describe, summary};
 use crate::deck::{CardNumber, Deck};
 use crate::picture;
-use crate::words::counted;
+use crate::words::{counted, one_line};
 use anyhow::{Result, bail};
 use clap::Args;
 use serde_json::json;
@@ -111,7 +111,7 @@ fn show_card<'a>(
     writeln!(
         out,
         "{}, card {} of {}, {}",
-        deck.name(),
+        one_line(deck.name()),
         number.0,
         deck.card_count(),
         counted(holes, "hole")

@@ -16,6 +16,7 @@ use super::{DONE, describe, summary};
 use crate::deck::{CardFormat, Deck, SpareRow};
 use crate::output;
 use crate::wif::{self, Draft, Hooks, Laying, MOST_BYTES, ShedFrom};
+use crate::words::one_line;
 
 /// Arguments of `deck import`.
 #[derive(Debug, Args)]
@@ -81,7 +82,7 @@ pub(in crate::cli) fn import(args: &ImportArgs, as_json: bool, out: &mut dyn Wri
         writeln!(out, "{summary}")?;
         return Ok(DONE);
     }
-    writeln!(out, "{}", file.display())?;
+    writeln!(out, "{}", one_line(&file.display().to_string()))?;
     describe(&deck, out)?;
     writeln!(
         out,
@@ -127,11 +128,11 @@ pub(in crate::cli) fn export(args: &ExportArgs, as_json: bool, out: &mut dyn Wri
         writeln!(out, "{summary}")?;
         return Ok(DONE);
     }
-    writeln!(out, "{}", file.display())?;
+    writeln!(out, "{}", one_line(&file.display().to_string()))?;
     writeln!(
         out,
         "{}: {} shafts, one a hook, straight threading; {} picks",
-        deck.name(),
+        one_line(deck.name()),
         written.shafts,
         written.picks
     )?;

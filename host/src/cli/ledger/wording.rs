@@ -2,7 +2,7 @@
 //! terminal of 80 columns. Refuses nothing.
 
 use crate::ledger::{CardRow, Fault, JobRow, UnixMillis};
-use crate::words::counted;
+use crate::words::{counted, one_line};
 use serde_json::Value;
 use std::collections::BTreeMap;
 
@@ -200,9 +200,7 @@ pub(in crate::cli) fn wrapped(text: &str, indent: usize) -> String {
 
 /// Text from the ledger without characters that would act on the terminal.
 pub(super) fn plain(text: &str) -> String {
-    text.chars()
-        .map(|one| if one.is_control() { '\u{fffd}' } else { one })
-        .collect()
+    one_line(text)
 }
 
 #[cfg(test)]
