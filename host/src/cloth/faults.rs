@@ -90,7 +90,9 @@ pub enum ClothFault {
     Colour(String),
     /// What is cast out is not understood, or not on the card.
     #[error(
-        "\"{entry}\" cannot be cast out; write \"auto\", or a list of places such as \"row 27\", \"rows 2-3\" or \"row 2 holes 1-4\" on a card of {rows} rows of {holes}"
+        "\"{entry}\" cannot be cast out; write \"auto\", or a list of places such as \"row {rows}\", \"rows {}-{rows}\" or \"row {rows} holes 1-{}\" on a card of {rows} rows of {holes}",
+        rows.saturating_sub(1).max(1),
+        holes.min(&4)
     )]
     CastOut {
         /// As written.
@@ -118,6 +120,11 @@ pub enum ClothFault {
         "the format {0} has no spare row to work a selvedge from; leave [selvedge] out, or choose a format with one"
     )]
     NoSpareRow(String),
+    /// No spare row for the design.
+    #[error(
+        "the format {0} has no spare row that could be \"used\"; leave spare_row out, or choose a format with one"
+    )]
+    NoSpareRowToUse(String),
     /// The spare row cannot be both.
     #[error(
         "the spare row cannot be \"used\" by the design and work a selvedge; leave out spare_row or [selvedge]"

@@ -191,13 +191,14 @@ fn spare_row_in_use(text: &CardText, format: &CardFormat) -> Result<(), Found> {
 fn spare(text: &ClothText, format: &CardFormat) -> Result<Spare, Found> {
     let used = text.card.spare_row.as_ref();
     let used = used.filter(|row| *row.get_ref() == SpareRow::Used);
+    let name = || format.name().to_owned();
+    let none = format.spare_row().is_none();
     match (&text.selvedge, used) {
         (None, None) => Ok(Spare::Blank),
+        (_, Some(used)) if none => refuse(used, ClothFault::NoSpareRowToUse(name())),
         (None, Some(_)) => Ok(Spare::Used),
         (Some(_), Some(used)) => refuse(used, ClothFault::SpareRowTwice),
-        (Some(written), None) if format.spare_row().is_none() => {
-            refuse(written, ClothFault::NoSpareRow(format.name().to_owned()))
-        }
+        (Some(written), None) if none => refuse(written, ClothFault::NoSpareRow(name())),
         (Some(written), None) => Ok(Spare::Selvedge(selvedge(written)?)),
     }
 }

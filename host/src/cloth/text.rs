@@ -131,7 +131,7 @@ impl<'de> Deserialize<'de> for CastOutText {
         impl<'de> Visitor<'de> for Either {
             type Value = CastOutText;
             fn expecting(&self, to: &mut fmt::Formatter<'_>) -> fmt::Result {
-                to.write_str("\"auto\" or a list of places such as [\"row 2\", \"row 27\"]")
+                to.write_str("\"auto\" or a list of places such as [\"row 2\", \"row 3\"]")
             }
             fn visit_str<E>(self, word: &str) -> Result<CastOutText, E> {
                 Ok(CastOutText::Word(word.to_owned()))

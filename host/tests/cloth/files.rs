@@ -164,6 +164,16 @@ fn every_fault_in_a_cloth_file_has_its_own_error() {
     );
     let error = Cloth::parse(&none, Path::new("mine.toml")).expect_err("none");
     let _ = writeln!(messages, "no spare row\n    {error}\n");
+    let used = changed(&text, "spare_row = \"blank\"", "spare_row = \"used\"");
+    let error = Cloth::parse(&used, Path::new("mine.toml")).expect_err("none to use");
+    let _ = writeln!(messages, "no spare row to use\n    {error}\n");
+    let rows = changed(
+        &text,
+        "format = \"100\"",
+        "format = \"100\"\ncast_out = [\"rows 25-1\"]",
+    );
+    let error = Cloth::parse(&rows, Path::new("mine.toml")).expect_err("falling");
+    let _ = writeln!(messages, "rows of a small card\n    {error}\n");
     let text = changed(DAMASK, "tolerance = 0", "tolerance = 10");
     let near = changed(&text, "paint = \"#ffffff\"", "paint = \"#140000\"");
     let error = Cloth::parse(&near, Path::new("mine.toml")).expect_err("near");
