@@ -11,6 +11,7 @@
 //! starts afresh), a guess is settled until every square makes its holes.
 //! Whatever is found is made into cards again and compared.
 
+mod blocks;
 mod guess;
 mod labels;
 mod nearest;

@@ -184,6 +184,41 @@ fn a_damask_in_satins_comes_back() {
     );
 }
 
+/// The two satins together make any lifts, so each square of a twill is one of theirs too,
+/// and a plain weave is made of lift and leave.
+#[test]
+fn an_area_of_one_weave_comes_back_in_one_colour() {
+    let satin = |face: &str| vec![format!("\"satin 5 counter 2 {face}\"")];
+    let one = |weave: &str| vec![format!("\"{weave}\"")];
+    let sets = [
+        [satin("warp"), satin("weft"), one("twill 2/2 right")],
+        [one("lift"), one("leave"), one("plain")],
+    ];
+    for colours in sets {
+        let cloth = with(1, &colours, &[]);
+        let mut painted: Vec<u8> = (0..100 * 40).map(|at| u8::from(at % 100 >= 50)).collect();
+        for line in 12..28 {
+            painted[line * 100 + 30..line * 100 + 70].fill(2);
+        }
+        let paper = Squares::new(100, painted).expect("whole lines");
+        let made = deck(&cloth, &paper);
+        let found = cloth.unmake(&made, 100).expect("it comes back");
+        assert!(deck(&cloth, &found.squares).cards().eq(made.cards()));
+        let both = paper.colours().iter().zip(found.squares.colours());
+        let wrong = both.enumerate().filter(|(_, (one, other))| one != other);
+        for (at, _) in wrong {
+            let (line, column) = (at / 100, at % 100);
+            let inside = (13..27).contains(&line) && (31..69).contains(&column);
+            let outside = !(11..29).contains(&line) || !(29..71).contains(&column);
+            let between = (49..51).contains(&column);
+            assert!(
+                !inside && (!outside || between),
+                "{colours:?}: line {line}, column {column}"
+            );
+        }
+    }
+}
+
 #[test]
 fn floats_that_were_bound_come_back_unbound() {
     let lift = "\"lift bound 8 ends 8 picks\"\nedges = \"clear\"".to_owned();

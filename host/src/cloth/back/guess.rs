@@ -4,6 +4,7 @@
 //! that no label can make. A point that is left out costs little, a lift that no weave
 //! explains costs much.
 
+use super::super::Weave;
 use super::super::seams::Seams;
 use super::labels::{Label, Sign};
 
@@ -15,8 +16,7 @@ const WRONG: u16 = 8;
 const REACH: (usize, usize) = (3, 12);
 
 /// How far a window reaches, so that some points of the widest satin lie in it.
-fn reach(labels: &[Label<'_>]) -> usize {
-    let weaves = labels.iter().flat_map(|label| &label.colour.weaves);
+pub(super) fn reach<'a>(weaves: impl Iterator<Item = &'a Weave>) -> usize {
     let ends = weaves.map(|weave| weave.ends()).max().unwrap_or_default();
     ends.isqrt().clamp(REACH.0, REACH.1)
 }
@@ -85,7 +85,7 @@ pub(super) fn guess(
     seen: &[u16],
     width: usize,
 ) -> Result<Vec<u8>, usize> {
-    let reach = reach(labels);
+    let reach = reach(labels.iter().flat_map(|label| &label.colour.weaves));
     let line = |line: usize| seen.get(line * width..(line + 1) * width);
     let window = |label| Window {
         label,
