@@ -29,8 +29,9 @@ struct Window<'a> {
     columns: Vec<u16>,
     /// The costs of the line in the middle.
     line: Vec<u16>,
-    /// What a window around each square of it costs, as many squares each.
-    sums: Vec<u32>,
+    /// What a window around each square of it costs, as many squares each, and whether
+    /// that is a line or a column only: of equals the whole window says more.
+    sums: Vec<(u32, bool)>,
 }
 
 impl Window<'_> {
@@ -69,7 +70,9 @@ impl Window<'_> {
             square += beside(&self.columns, column + reach);
             along += beside(&self.line, column + reach);
             let up = beside(&self.columns, column);
-            self.sums[column] = square.min(side * along.min(up));
+            // between the points of a wide satin a line of it is as good as flat
+            let thin = side * along.min(up);
+            self.sums[column] = (square.min(thin), thin < square);
             if let Some(last) = column.checked_sub(reach) {
                 square -= beside(&self.columns, last);
                 along -= beside(&self.line, last);
@@ -92,7 +95,7 @@ pub(super) fn guess(
         seams,
         columns: vec![0; width],
         line: vec![0; width],
-        sums: vec![0; width],
+        sums: vec![(0, false); width],
     };
     let mut windows: Vec<Window<'_>> = labels.iter().map(window).collect();
     let mut found = Vec::with_capacity(seen.len());
