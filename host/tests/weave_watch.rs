@@ -452,7 +452,7 @@ fn a_turn_after_the_last_card_is_told() {
     assert_eq!(remedy, Remedy::Turn { cards: -3 });
     assert_eq!(
         words::remedy(watch.walk().plan(), remedy, watch.card_of(&open, remedy)),
-        "turn the cylinder 3 cards back, until card 4 stands; then weave on with it"
+        "turn the cylinder 3 cards back, until card 4 stands; then weave on"
     );
     let back = [16_000, 17_000, 18_000].map(|at| (at, Happening::CardBack));
     assert_eq!(faults(&mut watch, &back), []);

@@ -92,7 +92,7 @@ pub(super) trait Attend {
     /// A line was typed that cannot be taken.
     fn refused(&mut self, words: &str);
 
-    /// Whether only a typed line can end the work.
+    /// Whether the work goes on only after a typed line.
     fn waits_for_a_line(&self) -> bool {
         false
     }
@@ -127,8 +127,9 @@ pub(super) fn on_the_line(request: Request, data: &Path, who: &mut impl Attend) 
         let mut interrupts = 0;
         let mut left = false;
         loop {
-            if lines.is_none() && who.waits_for_a_line() && !left {
+            if who.types() && lines.is_none() && who.waits_for_a_line() && !left {
                 left = true;
+                who.refused("an answer is needed, and standard input has ended: the work is left");
                 orders.give(Person::Stop);
             }
             tokio::select! {

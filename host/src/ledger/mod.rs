@@ -49,6 +49,7 @@ use cardwright_protocol::JobNumber;
 use file::{check, log_length, make_dir, read_form, set_up, sync_dir, unchanging_name};
 use lock::Lock;
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
+use std::cell::Cell;
 use std::fs;
 use std::io;
 use std::path::{Path, PathBuf};
@@ -70,6 +71,8 @@ pub struct Ledger {
     dir: PathBuf,
     /// The file's own number, if it is written.
     number: Option<(u64, u64)>,
+    /// The log's, once there is one.
+    log: Cell<Option<(u64, u64)>>,
     _lock: Option<Lock>,
 }
 
@@ -118,6 +121,7 @@ impl Ledger {
             conn,
             dir: dir.to_path_buf(),
             number: file::number(&dir.join(FILE)),
+            log: Cell::new(None),
             _lock: Some(lock),
         })
     }
@@ -125,10 +129,16 @@ impl Ledger {
     /// What is written to a file that was removed is lost, and nothing says so.
     fn still_there(&self) -> Result<(), LedgerError> {
         let file = self.dir.join(FILE);
-        match file::number(&file) == self.number {
-            true => Ok(()),
-            false => Err(LedgerError::Gone { file }),
+        if file::number(&file) != self.number {
+            return Err(LedgerError::Gone { file });
         }
+        let file = self.dir.join(format!("{FILE}-wal"));
+        let (was, is) = (self.log.get(), file::number(&file));
+        if was.is_some() && was != is {
+            return Err(LedgerError::Gone { file });
+        }
+        self.log.set(is);
+        Ok(())
     }
 
     /// Opens the ledger in `dir` only to read it, without the lock; a writer
@@ -170,6 +180,7 @@ impl Ledger {
                 conn,
                 dir,
                 number: None,
+                log: Cell::new(None),
                 _lock: None,
             }),
         }

@@ -177,7 +177,7 @@ fn choice_words(choice: &str) -> String {
         "only_beaten" => "it was only beaten again".to_string(),
         "was_woven" => "it was woven: the sensor missed it".to_string(),
         "leave_out" => "that pick is left out of the cloth".to_string(),
-        "stands_so" => "the cylinder stands as it is".to_string(),
+        "stands_so" => "it stands as it is".to_string(),
         "go_on_from_here" => "the cloth stays as it is; on from the card that stands".to_string(),
         other => other.replace('_', " "),
     }

@@ -17,7 +17,7 @@ mod turn;
 
 pub use decide::{Decision, NotDecided};
 pub use fault::{Apart, Choice, Fault, FaultId, FaultKind, Remedy};
-pub use place::{Laid, Place, Since, Stand};
+pub use place::{Beside, Laid, Place, Since, Stand};
 
 use cardwright_protocol::loom::{Happening, LoomLine};
 use serde::{Deserialize, Serialize};
@@ -62,6 +62,9 @@ impl Fitted {
     const fn pick_by(self) -> PickBy {
         if self.has(LoomLine::Batten) {
             PickBy::Beat
+        } else if self.both_boxes() {
+            // the shuttle comes over after the lift
+            PickBy::Weft
         } else if self.griffe() {
             PickBy::Lift
         } else if self.any_box() {
@@ -228,7 +231,9 @@ impl Watch {
             Turns::Hang { .. } => Some(self.walk.way_at(carded)),
             _ => self.way_to(carded),
         };
-        let way = way.filter(|_| carded != self.place.next);
+        // where a turn is all that is seen of a pick, it is still to come
+        let by_turn = self.fitted.pick_by() == PickBy::Turn;
+        let way = way.filter(|_| by_turn || carded != self.place.next);
         Some(way.map_or(target, |way| self.neighbour(target, way.reversed())))
     }
 
@@ -282,6 +287,9 @@ impl Watch {
 
     /// Whether the weft of the pick in hand was seen to be missing.
     fn lacks_weft(&self) -> bool {
+        if self.fitted.pick_by() != PickBy::Beat {
+            return false;
+        }
         let since = &self.place.since;
         if self.fitted.both_boxes() {
             since.wefts == 0
@@ -311,17 +319,19 @@ impl Watch {
         match wrong {
             Some(FaultKind::BeatWithoutCard) => {
                 // with a weft before it, it was a pick into the shed of the last one
-                self.place.stray += u32::from(self.place.since.wefts > 0);
+                if self.place.since.wefts > 0 {
+                    self.lies_beside();
+                }
                 self.fault(FaultKind::BeatWithoutCard, seen, told);
             }
             Some(kind) => {
-                self.place.stray += 1;
+                self.lies_beside();
                 self.fault(kind, seen, told);
                 if kind == FaultKind::Apart(Apart::Unknown) {
                     told.push(Told::WantsChain);
                 }
             }
-            None if self.place.stray > 0 => self.place.stray += 1,
+            None if self.place.stray > 0 => self.lies_beside(),
             None if self.lacks_weft() => self.fault(FaultKind::NoWeft, seen, told),
             None => self.woven(seen.at, told),
         }
@@ -332,11 +342,20 @@ impl Watch {
         };
     }
 
+    /// The pick that was made is none of the plan's.
+    fn lies_beside(&mut self) {
+        self.place.lay_beside(Beside {
+            stands: self.place.stands,
+            turned: self.place.since.turns > 0,
+            whole: !self.lacks_weft(),
+        });
+    }
+
     /// The plan is woven, and the loom goes on: what lies in the cloth is beside it.
     fn made_after_the_last(&mut self, seen: Seen, told: &mut Vec<Told>) {
-        let only_beaten = self.fitted.any_box() && self.place.since.wefts == 0;
+        let only_beaten = self.fitted.both_boxes() && self.place.since.wefts == 0;
         if !only_beaten {
-            self.place.stray += 1;
+            self.lies_beside();
             self.fault(FaultKind::Apart(Apart::AfterTheLast), seen, told);
         }
         self.place.since = Since::default();

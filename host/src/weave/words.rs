@@ -121,13 +121,13 @@ pub fn remedy(plan: &Plan, remedy: Remedy, wanted: Option<Stand>) -> String {
     match remedy {
         Remedy::Unweave { picks: 1 } => "take the last pick out, and say so".to_string(),
         Remedy::Unweave { picks } => format!("take the last {picks} picks out, and say so"),
-        Remedy::Turn { cards: 0 } => format!("{target} stands: weave on with it"),
+        Remedy::Turn { cards: 0 } => format!("{target} stands: weave on"),
         Remedy::Turn { cards: many } if many > 0 => format!(
-            "turn the cylinder {} on, until {target} stands; then weave on with it",
+            "turn the cylinder {} on, until {target} stands; then weave on",
             cards(many)
         ),
         Remedy::Turn { cards: many } => format!(
-            "turn the cylinder {} back, until {target} stands; then weave on with it",
+            "turn the cylinder {} back, until {target} stands; then weave on",
             cards(-many)
         ),
         Remedy::Throw if wanted.is_none() => {

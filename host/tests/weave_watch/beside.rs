@@ -130,7 +130,7 @@ fn picks_that_follow_a_missed_one_are_the_plans() {
             sees(&mut watch, missed);
             sees(&mut watch, after);
             assert_eq!((watch.place().next, watch.place().stray), (3, follow));
-            assert_eq!(watch.goes_on_as_woven(), 4 + u64::from(follow));
+            assert_eq!(watch.goes_on_after(), 4 + u64::from(follow));
             choose(&mut watch, Choice::WasWoven).expect("it is offered");
             assert_eq!(
                 watch.place().next,
@@ -144,9 +144,93 @@ fn picks_that_follow_a_missed_one_are_the_plans() {
     // a card was passed over meanwhile: nothing follows
     let mut watch = watch(&ALL);
     sees(&mut watch, "FL<T FL>T FL<T FLT FFL<T");
-    assert_eq!(watch.goes_on_as_woven(), 4);
+    assert_eq!(watch.goes_on_after(), 4);
     choose(&mut watch, Choice::WasWoven).expect("it is offered");
     assert_eq!((watch.place().next, watch.place().stray), (4, 1));
+}
+
+/// A pick made twice and a card passed over were taken as the plan's, as the first card,
+/// the last one and the number were right.
+#[test]
+fn what_follows_ends_where_it_is_not_the_plans() {
+    let mut watch = watch(&ALL);
+    sees(&mut watch, "FL<T FL>T FL< FL>T L<T FFL>T");
+    assert_eq!((watch.place().next, watch.place().stray), (2, 3));
+    assert_eq!(watch.goes_on_after(), 4);
+    let left_out = watch.clone();
+    choose(&mut watch, Choice::WasWoven).expect("it is offered");
+    assert_eq!((watch.place().next, watch.place().stray), (4, 2));
+    assert_eq!(watch.in_the_cloth(), 6);
+    assert!(!watch.place().open.is_empty());
+    // taken out, they are forgotten: the next ones are looked at anew
+    decide(&mut watch, &Decision::Unwove { picks: 2 }).expect("they lie there");
+    sees(&mut watch, "BB FL<T");
+    assert_eq!((watch.place().next, watch.place().open.len()), (5, 0));
+    // so where it is left out; what was seen of its weft is over with it
+    let mut watch = left_out;
+    choose(&mut watch, Choice::LeaveOut).expect("it is offered");
+    assert_eq!((watch.place().next, watch.place().stray), (4, 2));
+    assert_eq!(watch.in_the_cloth(), 5);
+    let of_weft = |kind| matches!(kind, FaultKind::WeftWithoutBeat | FaultKind::NoWeft);
+    assert!(!watch.place().open.iter().any(|fault| of_weft(fault.kind)));
+}
+
+/// The cylinder stays at a ground pick: which pick was missed, and which ones follow,
+/// shows by that.
+#[test]
+fn ground_picks_follow_too() {
+    let mut watch = {
+        let ground = "[[section]]\nname = \"g\"\nground = 2\n";
+        let head = "name = \"p\"\n[decks]\nd = \"d.deck\"\n";
+        let (before, after) = (section("s", "d", "1-3"), section("t", "d", "4-8"));
+        let mut watch = along(&format!("{head}{before}{ground}{after}"), &ALL);
+        decide(&mut watch, &Decision::ChainReady).expect("it is laid");
+        watch
+    };
+    assert_eq!(sees(&mut watch, "FL<T FL>T FL<T >T"), []);
+    sees(&mut watch, "FL<T FL>T");
+    assert_eq!((watch.place().next, watch.place().stray), (4, 2));
+    assert_eq!(watch.goes_on_after(), 7);
+    choose(&mut watch, Choice::WasWoven).expect("it is offered");
+    assert_eq!((watch.place().next, watch.place().stray), (7, 0));
+    assert!(watch.place().open.is_empty(), "{:?}", watch.place().open);
+}
+
+/// The weft comes after the lift: without a sensor at the batten each pick lacked it.
+#[test]
+fn without_a_batten_the_shuttle_makes_the_pick() {
+    let lines = [
+        LoomLine::CylinderA,
+        LoomLine::CylinderB,
+        LoomLine::Griffe,
+        LoomLine::BoxLeft,
+        LoomLine::BoxRight,
+    ];
+    let mut watch = four_cards(&lines);
+    assert_eq!(sees(&mut watch, "FL< FL> FL< FL>"), []);
+    assert!(watch.is_finished());
+    // with one box the griffe does, and a weft that is not seen is no fault
+    let mut watch = four_cards(&lines[..4]);
+    assert_eq!(sees(&mut watch, "FL< FL FL< FL"), []);
+    assert!(watch.is_finished());
+}
+
+/// To turn as it was told made picks of the turns.
+#[test]
+fn turns_that_put_the_cylinder_right_weave_nothing() {
+    let mut watch = four_cards(&CYLINDER_AND_BATTEN[..2]);
+    let open = sees(&mut watch, "FFF B");
+    assert!(
+        matches!(open[..], [FaultKind::TurnedWrongWay { .. }]),
+        "{open:?}"
+    );
+    assert_eq!(watch.turns_wanted(), Some(1), "to the card before");
+    assert_eq!(sees(&mut watch, "F"), []);
+    assert!(watch.place().open.is_empty());
+    assert_eq!(watch.in_the_cloth(), 3);
+    assert_eq!(sees(&mut watch, "F"), []);
+    assert!(watch.is_finished());
+    assert_eq!(watch.in_the_cloth(), 4);
 }
 
 /// To go on from a card was offered where no pick of the plan has it.

@@ -15,7 +15,10 @@ pub(super) fn report_text(report: &Report, out: &mut dyn Write) -> anyhow::Resul
     let mut text = Text::default();
     head(report, &mut text);
     if report.picks.is_empty() {
-        text.line("No picks yet.", 0);
+        match report.sums.in_cloth {
+            0 => text.line("No picks yet.", 0),
+            _ => cloth(report, &mut text),
+        }
     } else {
         cloth(report, &mut text);
         time(report, &mut text);

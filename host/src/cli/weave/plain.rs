@@ -148,7 +148,7 @@ impl Attend for Lines {
 
     fn waits_for_a_line(&self) -> bool {
         // at the virtual loom the invented weaver answers
-        !self.answered && self.asked == Some(Asking::End)
+        !self.answered && self.asked.is_some()
     }
 
     fn types(&self) -> bool {

@@ -61,6 +61,13 @@ impl Weave {
         self.catch_up = self.catch_up.take().or_else(|| CatchUp::here(seen));
     }
 
+    /// What comes now is to stay behind what was seen while the place is asked.
+    pub(super) fn place_asked_first(&mut self) {
+        if self.asks_place() {
+            self.placed();
+        }
+    }
+
     /// The plan as it is now is the piece's from here on.
     pub(super) fn accept_change(&mut self, at: i64, fx: &mut Vec<Effect>) {
         let Some(change) = self.change.take() else {

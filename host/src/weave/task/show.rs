@@ -135,8 +135,8 @@ impl Weave {
         let words = words::choice(choice);
         let next = match choice {
             Choice::GoOnFromHere => self.watch.goes_on(),
-            Choice::WasWoven => Some(self.watch.goes_on_as_woven()),
-            Choice::OnlyBeaten | Choice::LeaveOut | Choice::StandsSo => None,
+            Choice::WasWoven | Choice::LeaveOut => Some(self.watch.goes_on_after()),
+            Choice::OnlyBeaten | Choice::StandsSo => None,
         };
         match next.filter(|next| *next < self.watch.walk().len()) {
             Some(next) => format!("{words}: pick {} is next", next + 1),

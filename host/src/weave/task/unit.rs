@@ -136,6 +136,7 @@ impl Weave {
     /// Count and plan have come apart, after all that was seen.
     fn apart(&mut self, apart: Apart, seen: Seen, fx: &mut Vec<Effect>) {
         let mut told = Vec::new();
+        self.place_asked_first();
         if !self.apart_later(apart) {
             self.watch.apart(apart, seen, &mut told);
         }

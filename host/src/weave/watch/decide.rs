@@ -6,7 +6,7 @@ use thiserror::Error;
 
 use super::fault::{Apart, Choice, Fault, FaultId, FaultKind};
 use super::place::{Since, Stand};
-use super::{Told, Turns, Watch};
+use super::{Told, Turns, Watch, Work};
 use crate::words::counted;
 
 /// What a weaver decides.
@@ -164,7 +164,7 @@ impl Watch {
             return Err(NotDecided::TooMany { picks, there });
         }
         let stray = picks.min(self.place.stray);
-        self.place.stray -= stray;
+        self.place.take_beside(stray);
         let planned = u64::from(picks - stray);
         let next = self.place.take_out(planned);
         self.place.last = self
@@ -228,15 +228,21 @@ impl Watch {
         match choice {
             Choice::OnlyBeaten => {
                 if fault.evidence[2] > 0 {
-                    self.place.stray = self.place.stray.saturating_sub(1);
+                    self.place.was_no_pick();
                 }
             }
             Choice::WasWoven => {
-                let follow = self.picks_that_follow();
-                self.place.stray -= follow;
-                (0..=follow).for_each(|_| self.woven(at, told));
+                self.woven(at, told);
+                self.take_up_what_follows(at, told);
             }
-            Choice::LeaveOut => self.go_to(self.place.next + 1, told),
+            Choice::LeaveOut => {
+                let left_out = self.place.next;
+                self.go_to(left_out + 1, told);
+                self.right(at, told, |fault| {
+                    fault.pick == left_out && fault.kind.ends_with_its_pick()
+                });
+                self.take_up_what_follows(at, told);
+            }
             Choice::GoOnFromHere => self.go_on_from_here(told)?,
             Choice::StandsSo => {
                 if !matches!(fault.kind, FaultKind::TurnedOnGround { .. }) {
@@ -267,24 +273,34 @@ impl Watch {
         possible.collect()
     }
 
-    /// The pick that is next once the weaver has said that the one in hand was woven.
+    /// The pick that is next once the weaver has said that the one in hand was woven, or
+    /// is left out.
     #[must_use]
-    pub fn goes_on_as_woven(&self) -> u64 {
-        self.place.next + 1 + u64::from(self.picks_that_follow())
+    pub fn goes_on_after(&self) -> u64 {
+        let after = self.place.next + 1;
+        after + u64::from(self.picks_that_follow(after))
     }
 
-    /// Picks beside the plan that are the plan's own if the one in hand was woven: they
-    /// begin with the card after it, and as many cards on stands the last of them.
-    fn picks_that_follow(&self) -> u32 {
-        let (next, stray) = (self.place.next, self.place.stray);
-        let first = self.place.open.iter().find_map(|fault| match fault.kind {
-            FaultKind::Apart(Apart::Beaten { stands, .. }) => Some(stands),
-            _ => None,
-        });
-        let follow = first.is_some()
-            && self.stand_of(next + 1) == first
-            && self.stand_of(next + u64::from(stray)) == self.place.stands;
-        if follow { stray } else { 0 }
+    /// How many of the picks beside the plan, from the first, are those of the plan from
+    /// this one on: made with its cards, turned to as it turns, with their wefts.
+    fn picks_that_follow(&self, first: u64) -> u32 {
+        let follow = (first..)
+            .zip(&self.place.beside)
+            .take_while(|(at, beside)| {
+                self.walk.pick(*at).is_some_and(|pick| {
+                    let turns = pick.turns != Turns::None;
+                    let card = pick.work == Work::Ground || self.stand_of(*at) == beside.stands;
+                    beside.whole && beside.turned == turns && card
+                })
+            });
+        u32::try_from(follow.count()).unwrap_or(u32::MAX)
+    }
+
+    /// What lies beside the plan, and is the plan's from where the work stands now.
+    fn take_up_what_follows(&mut self, at: i64, told: &mut Vec<Told>) {
+        let follow = self.picks_that_follow(self.place.next);
+        self.place.take_up_beside(follow);
+        (0..follow).for_each(|_| self.woven(at, told));
     }
 
     /// The pick of the plan with the card that stands that is nearest to where the work

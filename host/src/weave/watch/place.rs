@@ -23,6 +23,9 @@ pub struct Place {
     pub next: u64,
     /// Picks that lie in the cloth after `next - 1` and are none of the plan's.
     pub stray: u32,
+    /// How each of them was made, of the first ones.
+    #[serde(default)]
+    pub beside: Vec<Beside>,
     /// Picks in the cloth that count towards its length: those of the plan, and
     /// those a weaver has left in it.
     pub in_cloth: i64,
@@ -48,6 +51,17 @@ pub struct Place {
     pub rhythm: Rhythm,
 }
 
+/// How a pick was made that is none of the plan's.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Beside {
+    /// The card that stood.
+    pub stands: Option<Stand>,
+    /// The cylinder had turned since the pick before.
+    pub turned: bool,
+    /// No weft was seen to be missing.
+    pub whole: bool,
+}
+
 /// Picks that lie in the cloth one after another.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Laid {
@@ -59,6 +73,9 @@ pub struct Laid {
     /// Whether they were counted as the plan's, one after another.
     pub of_plan: bool,
 }
+
+/// Picks beside the plan of which it is remembered how they were made.
+const MOST_BESIDE: usize = 256;
 
 /// Stretches of the cloth that are remembered: nobody takes out more.
 const MOST_LAID: usize = 1_000;
@@ -73,10 +90,38 @@ impl Place {
         }
     }
 
+    /// A pick beyond the plan lies in the cloth.
+    pub(super) fn lay_beside(&mut self, beside: Beside) {
+        if self.beside.len() == self.stray as usize && self.beside.len() < MOST_BESIDE {
+            self.beside.push(beside);
+        }
+        self.stray += 1;
+    }
+
+    /// So many of the picks beyond the plan were taken out, the last ones.
+    pub(super) fn take_beside(&mut self, picks: u32) {
+        self.stray = self.stray.saturating_sub(picks);
+        self.beside.truncate(self.stray as usize);
+    }
+
+    /// One of the picks beyond the plan was none; it is not known which.
+    pub(super) fn was_no_pick(&mut self) {
+        self.stray = self.stray.saturating_sub(1);
+        self.beside.clear();
+    }
+
+    /// So many of the picks beyond the plan are the plan's, the first ones.
+    pub(super) fn take_up_beside(&mut self, picks: u32) {
+        self.stray = self.stray.saturating_sub(picks);
+        let known = self.beside.len().min(picks as usize);
+        self.beside.drain(..known);
+    }
+
     /// The picks beyond the plan stay in the cloth; the last of them may be one of the
     /// plan's.
     pub(super) fn keep_stray(&mut self, last: Option<u64>) {
         let stray = std::mem::take(&mut self.stray);
+        self.beside.clear();
         self.in_cloth += i64::from(stray);
         let beyond = stray.saturating_sub(u32::from(last.is_some()));
         if beyond > 0 {
@@ -98,6 +143,7 @@ impl Place {
     /// before it in the plan.
     pub(super) fn keep_as_said(&mut self) {
         self.in_cloth += i64::from(std::mem::take(&mut self.stray));
+        self.beside.clear();
         self.cloth.clear();
     }
 

@@ -24,12 +24,15 @@ impl Watch {
         let Some(before) = self.place.stands else {
             return;
         };
-        let planned = self.next_turn() == Some(way);
+        // what puts the cylinder right weaves nothing, and neither does a turn against the
+        // plan
+        let mut open = self.place.open.iter();
+        let puts_right = self.place.stray == 0 && open.any(|fault| fault.kind.is_of_the_cylinder());
+        let weaves = self.next_turn() == Some(way) && !puts_right;
         let stands = self.neighbour(before, way);
         self.place.stands = Some(stands);
         self.compare(before, stands, way, lifted, seen, told);
-        // a turn against the plan weaves nothing
-        if self.fitted.pick_by() == PickBy::Turn && planned {
+        if self.fitted.pick_by() == PickBy::Turn && weaves {
             self.made(seen, told);
         }
     }

@@ -89,9 +89,9 @@ fn a_number_decides_about_the_fault_told_of_or_is_refused_with_words() {
     assert!(refused.contains("first"), "{refused}");
 }
 
-/// Nobody could press Enter: the program waited for ever.
+/// Where standard input had ended the program waited for an answer for ever.
 #[test]
-fn after_the_last_pick_only_a_line_ends_the_work() {
+fn what_is_asked_waits_for_a_line() {
     let mut view = View {
         next: None,
         ..forwards()
