@@ -215,6 +215,76 @@ fn a_tiff_with_a_palette_is_refused_by_its_kind() {
     refused(&file, How::Either, "with a palette of colours");
 }
 
+/// Bits that go from right to left (TIFF 6.0, tag FillOrder) would be read mirrored.
+#[test]
+fn a_tiff_filled_from_right_to_left_is_refused() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("filled.tiff");
+    let filled = |order: u32| {
+        let end = 8 + 2 + 10 * 12 + 4;
+        let tags = [
+            [256, 4, 1, 8],
+            [257, 4, 1, 1],
+            [258, 3, 1, 1],
+            [259, 3, 1, 1],
+            [262, 3, 1, 1],
+            [266, 3, 1, order],
+            [273, 4, 1, end],
+            [277, 3, 1, 1],
+            [278, 4, 1, 1],
+            [279, 4, 1, 1],
+        ];
+        let mut bytes = directory(&tags);
+        bytes.push(0b0111_1111);
+        std::fs::write(&file, bytes).expect("written");
+    };
+    filled(1);
+    let sheet = read(&file, How::Pixels).unwrap_or_else(|error| panic!("{error}"));
+    assert_eq!(sheet.colour(0, 0), Some(Rgb([0; 3])));
+    assert_eq!(sheet.colour(7, 0), Some(Rgb::WHITE));
+    filled(2);
+    refused(&file, How::Either, "bits from right to left");
+}
+
+/// PNG, third edition, 11.2.2: a number that the palette has not is an error.
+#[test]
+fn a_number_beyond_the_palette_is_refused() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("palette.png");
+    // three pixels a line, then four bits that are none
+    let write = |numbers: [u8; 6]| {
+        let mut bytes = Vec::new();
+        let mut encoder = png::Encoder::new(&mut bytes, 3, 3);
+        encoder.set_color(png::ColorType::Indexed);
+        encoder.set_depth(png::BitDepth::Four);
+        encoder.set_palette(vec![0, 0, 0, 255, 255, 255]);
+        let mut writer = encoder.write_header().expect("a head");
+        writer.write_image_data(&numbers).expect("pixels");
+        drop(writer);
+        std::fs::write(&file, bytes).expect("written");
+    };
+    write([0x01, 0x00, 0x11, 0x0f, 0x10, 0x10]);
+    let sheet = read(&file, How::Pixels).unwrap_or_else(|error| panic!("{error}"));
+    assert_eq!(sheet.colour(1, 0), Some(Rgb::WHITE));
+    write([0x01, 0x00, 0x11, 0x00, 0x19, 0x10]);
+    for how in [How::Either, How::Pixels, How::Ruled] {
+        refused(&file, how, "number 9");
+    }
+}
+
+#[test]
+fn a_square_that_is_not_opaque_is_refused() {
+    let folder = tempfile::tempdir().expect("a folder");
+    for opacity in [0, 254] {
+        let mut picture = RgbaImage::from_pixel(9, 9, Rgba([0, 0, 0, 255]));
+        picture.put_pixel(2, 1, Rgba([0, 0, 0, opacity]));
+        let file = saved(folder.path(), "clear.png", picture);
+        for how in [How::Either, How::Pixels] {
+            refused(&file, how, "pixel 3 of line 2");
+        }
+    }
+}
+
 /// Every error is one line that names the file and says what to do.
 fn refused(file: &Path, how: How, wanted: &str) {
     let said = read(file, how).expect_err("it is refused").to_string();
@@ -232,11 +302,16 @@ fn what_is_no_picture_is_refused() {
     let file = folder.path().join("sheet.png");
     refused(&file, How::Either, "check the path");
     let whole = std::fs::read(saved(folder.path(), "whole.png", painted(60, 60))).expect("read");
-    let mut huge = whole.clone();
-    huge[16..24].copy_from_slice(&[0, 1, 0, 0, 0, 1, 0, 0]);
-    // the head's checksum stands behind it
-    let sum = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC).checksum(&huge[12..29]);
-    huge[29..33].copy_from_slice(&sum.to_be_bytes());
+    let sized = |size: [u8; 8]| {
+        let mut bytes = whole.clone();
+        bytes[16..24].copy_from_slice(&size);
+        // the head's checksum stands behind it
+        let sum = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC).checksum(&bytes[12..29]);
+        bytes[29..33].copy_from_slice(&sum.to_be_bytes());
+        bytes
+    };
+    let huge = sized([0, 1, 0, 0, 0, 1, 0, 0]);
+    let long = sized([0, 0, 0, 100, 0, 0, 0x9c, 0x40]);
     for (bytes, wanted) in [
         (&b""[..], "nothing in the file"),
         (b"squares", "save it as PNG"),
@@ -244,6 +319,9 @@ fn what_is_no_picture_is_refused() {
         (&whole[..whole.len() / 2], "save it as PNG"),
         (&whole[..20], "save it as PNG"),
         (&huge, "65536 x 65536 pixels"),
+        (&long, "100 x 40000 pixels"),
+        (&long, "at most 32768 across or down"),
+        (&long, "split the design"),
     ] {
         std::fs::write(&file, bytes).expect("written");
         for how in [How::Either, How::Pixels, How::Ruled] {

@@ -27,6 +27,7 @@ mod picture;
 mod pitch;
 mod pixels;
 mod sheet;
+mod stored;
 mod surface;
 mod wide;
 

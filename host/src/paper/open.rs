@@ -11,6 +11,7 @@ use std::io::Cursor;
 
 /// A picture that was begun to be read.
 pub(crate) struct Opened<'a> {
+    bytes: &'a [u8],
     decoder: Box<dyn ImageDecoder + 'a>,
     orientation: Orientation,
 }
@@ -25,6 +26,7 @@ impl Opened<'_> {
         let mut decoder = reader.into_decoder()?;
         let orientation = decoder.orientation()?;
         Ok(Opened {
+            bytes,
             decoder: Box::new(decoder),
             orientation,
         })
@@ -45,7 +47,7 @@ impl Opened<'_> {
     /// The picture.
     ///
     /// # Errors
-    /// It is damaged, or takes more memory than a picture of its size does.
+    /// It is damaged, would be read as another, or takes more memory than a picture of its size does.
     pub fn picture(mut self) -> Result<DynamicImage, ImageError> {
         let (width, height) = self.size();
         let mut limits = Limits::default();
@@ -53,6 +55,7 @@ impl Opened<'_> {
         limits.max_alloc = Some(u64::from(width) * u64::from(height) * 16 + (1 << 20));
         limits.reserve(self.decoder.total_bytes())?;
         self.decoder.set_limits(limits)?;
+        super::stored::sound(self.bytes)?;
         let mut picture = DynamicImage::from_decoder(self.decoder)?;
         picture.apply_orientation(self.orientation);
         Ok(picture)
@@ -63,8 +66,8 @@ impl Opened<'_> {
 pub(crate) fn refusal(cause: &ImageError) -> String {
     match cause {
         ImageError::Unsupported(kind) if kind.format_hint() == image::ImageFormat::Tiff.into() => {
-            "is a TIFF picture of a kind that is not read, such as one with a palette of colours: \
-             only levels of grey, or of red, green and blue, of 8 or 16 bits each are, and black \
+            "is a TIFF picture of a kind that is not read, such as one with a palette of colours \
+             or with its bits from right to left: only levels of grey, or of red, green and blue, of 8 or 16 bits each are, and black \
              and white; save it as PNG"
                 .to_owned()
         }

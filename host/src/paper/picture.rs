@@ -1,7 +1,8 @@
 //! A raster as it was scanned or exported.
 //!
 //! Enters: a PNG, BMP, GIF, TIFF or PBM file. Leaves: a [`Picture`], red, green
-//! and blue of every pixel; what is transparent lies over white paper. Of a file
+//! and blue of every pixel; what is transparent lies over white paper, and the first
+//! such pixel is told, since a pixel that is a square must be opaque. Of a file
 //! with several pictures the first is taken. Refuses: other files, damaged ones,
 //! and pictures too large to be looked at.
 
@@ -40,6 +41,8 @@ pub struct Picture {
     width: usize,
     height: usize,
     levels: Vec<u8>,
+    /// The first pixel that is not opaque, counted line by line.
+    clear: Option<usize>,
 }
 
 impl Picture {
@@ -53,6 +56,7 @@ impl Picture {
             width,
             height,
             levels,
+            clear: None,
         })
     }
 
@@ -79,7 +83,9 @@ impl Picture {
             return Err(PaperFault::TooLarge { width, height });
         }
         let picture = opened.picture().map_err(PaperFault::NotAPicture)?;
-        Picture::new(width, height, levels(picture)).ok_or(PaperFault::Empty)
+        let (levels, clear) = levels(picture);
+        let picture = Picture::new(width, height, levels).ok_or(PaperFault::Empty)?;
+        Ok(Picture { clear, ..picture })
     }
 
     /// Pixels across.
@@ -92,6 +98,11 @@ impl Picture {
     #[must_use]
     pub fn height(&self) -> usize {
         self.height
+    }
+
+    /// Column and line, from 0, of the first pixel that is not opaque.
+    pub(crate) fn clear(&self) -> Option<(usize, usize)> {
+        self.clear.map(|at| (at % self.width, at / self.width))
     }
 
     /// A line of pixels, three levels each.
@@ -135,6 +146,22 @@ impl Picture {
         })
     }
 
+    /// The part between two corners, each column and line; none if that is nothing.
+    pub(crate) fn part(
+        &self,
+        (left, top): (usize, usize),
+        (right, below): (usize, usize),
+    ) -> Option<Picture> {
+        let (right, below) = (right.min(self.width), below.min(self.height));
+        if left >= right {
+            return None;
+        }
+        let lines = (top..below).map(|y| &self.line(y)[left * 3..right * 3]);
+        let levels: Vec<u8> = lines.flatten().copied().collect();
+        let size = (right - left, below.saturating_sub(top));
+        Picture::new(size.0 as u32, size.1 as u32, levels)
+    }
+
     /// The same picture with lines and columns exchanged.
     pub(crate) fn turned(&self) -> Picture {
         // in tiles, so that neither picture is walked through far apart
@@ -154,6 +181,7 @@ impl Picture {
             width: self.height,
             height: self.width,
             levels,
+            clear: None,
         }
     }
 }
@@ -185,26 +213,30 @@ pub(crate) fn narrow(level: u16) -> u8 {
     }
 }
 
-/// Three levels a pixel, over white.
-fn levels(picture: DynamicImage) -> Vec<u8> {
+/// Three levels a pixel, over white, and the first that is not opaque.
+fn levels(picture: DynamicImage) -> (Vec<u8>, Option<usize>) {
     let kind = picture.color();
     if kind.bytes_per_pixel() > kind.channel_count() {
         over_white(picture.into_rgba16().pixels().map(|p| p.0.map(narrow)))
     } else if kind.has_alpha() {
         over_white(picture.into_rgba8().pixels().map(|pixel| pixel.0))
     } else {
-        picture.into_rgb8().into_raw()
+        (picture.into_rgb8().into_raw(), None)
     }
 }
 
-fn over_white(pixels: impl Iterator<Item = [u8; 4]>) -> Vec<u8> {
+fn over_white(pixels: impl Iterator<Item = [u8; 4]>) -> (Vec<u8>, Option<usize>) {
     let laid = |level: u8, opacity: u8| {
         let (level, opacity) = (u32::from(level), u32::from(opacity));
         ((level * opacity + 255 * (255 - opacity) + 127) / 255) as u8
     };
-    pixels
-        .flat_map(|[red, green, blue, opacity]| {
-            [red, green, blue].map(|level| laid(level, opacity))
-        })
-        .collect()
+    let mut clear = None;
+    let mut levels = Vec::new();
+    for (at, [red, green, blue, opacity]) in pixels.enumerate() {
+        if opacity < 255 && clear.is_none() {
+            clear = Some(at);
+        }
+        levels.extend([red, green, blue].map(|level| laid(level, opacity)));
+    }
+    (levels, clear)
 }

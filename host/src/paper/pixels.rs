@@ -1,7 +1,7 @@
 //! A picture with one pixel a square.
 //!
 //! Enters: a picture. Leaves: the same as a [`Sheet`], exactly. Refuses one of
-//! so many colours that it is a photograph.
+//! so many colours that it is a photograph, and one with a pixel that is not opaque.
 
 use super::picture::{Picture, Rgb};
 use super::sheet::{PaperFault, Sheet};
@@ -26,8 +26,14 @@ pub fn colour_count(picture: &Picture, most: usize) -> usize {
 /// Each pixel as a square.
 ///
 /// # Errors
-/// It has too many colours.
+/// It has too many colours, or is not opaque.
 pub fn squares(picture: &Picture) -> Result<Sheet, PaperFault> {
+    if let Some((column, line)) = picture.clear() {
+        return Err(PaperFault::Clear {
+            column: column + 1,
+            line: line + 1,
+        });
+    }
     let mut numbers = HashMap::<Rgb, u16>::new();
     let mut counts: Vec<(Rgb, usize)> = Vec::new();
     let mut squares = Vec::with_capacity(picture.width() * picture.height());

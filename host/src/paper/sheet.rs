@@ -143,12 +143,25 @@ pub enum PaperFault {
     #[error("it {}", super::open::refusal(.0))]
     NotAPicture(image::ImageError),
     /// Too many pixels.
-    #[error("{width} x {height} pixels are more than can be looked at ({MOST_SIDE} a side, {} million in all); scan with fewer dots an inch, 8 to 12 pixels a square are enough", MOST_PIXELS / 1_000_000)]
+    #[error(
+        "{width} x {height} pixels are more than can be looked at: at most {MOST_SIDE} across or down, and {} million in all; scan with fewer dots an inch, 8 to 12 pixels a square are enough, or, if a pixel is a square, split the design into pieces",
+        MOST_PIXELS / 1_000_000
+    )]
     TooLarge {
         /// Pixels across.
         width: u32,
         /// Pixels down.
         height: u32,
+    },
+    /// A square that is not there: nobody painted it.
+    #[error(
+        "pixel {column} of line {line} from the top is not opaque; paint it, or save the picture without transparency"
+    )]
+    Clear {
+        /// From the left, from 1.
+        column: usize,
+        /// From the top, from 1.
+        line: usize,
     },
     /// Nothing repeats.
     #[error("no ruling was found: looked for {lines} lines {} to {} pixels apart, leaning at most {MOST_LEAN} degrees; scan the sheet straighter or with more dots an inch, or save the design with one pixel a square and say so", PITCHES.start(), PITCHES.end())]
@@ -158,7 +171,7 @@ pub enum PaperFault {
     },
     /// Lines that repeat, but around no squares.
     #[error(
-        "no ruled squares were found: lines repeat every {across:.1} pixels across and {down:.1} down, but bare squares have no lines around them; scan with more contrast, or save the design with one pixel a square and say so"
+        "no ruled squares were found: lines repeat every {across:.1} pixels across and {down:.1} down, but the ruling is not seen around bare squares: it is too faint, or what is painted repeats so that it hides in it; scan with more contrast and some bare paper around the ruling, or save the design with one pixel a square and say so"
     )]
     NoSquares {
         /// Pixels from line to line.
@@ -194,6 +207,18 @@ pub enum PaperFault {
         columns: usize,
         /// Squares down.
         rows: usize,
+    },
+    /// A second sheet, or the same behind a gap.
+    #[error(
+        "{columns} x {rows} ruled squares were found, and more ruling {side}, behind what is bare; scan one sheet, all in one piece, or cut the picture to what is to be read"
+    )]
+    Another {
+        /// Squares across.
+        columns: u32,
+        /// Squares down.
+        rows: u32,
+        /// Where more is seen.
+        side: &'static str,
     },
     /// All squares differ.
     #[error("no two squares have a colour in common; scan the sheet sharper, with even light")]
