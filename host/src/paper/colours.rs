@@ -29,6 +29,9 @@ const BETWEEN: f32 = 0.35;
 /// Farthest from every colour, in levels.
 const UNLIKE: f32 = 45.0;
 
+/// Levels, in the mean, of what is brighter than paper, which has 255.
+const BRIGHTER: f32 = 270.0;
+
 /// What the squares are.
 pub struct Colours {
     /// The painted colours, the commonest first.
@@ -65,6 +68,12 @@ pub fn colours(
         light = light.of_painted(&seen, &painted);
         clusters = self::clusters(&seen, &even, &light, paints);
     }
+    // the outermost lines may lie a little within the picture
+    let margin = outline.columns.len() + 2 < grid.columns || outline.rows.len() + 2 < grid.rows;
+    if !margin && let Some(paper) = brighter(&clusters) {
+        light = light.with_white(paper.map(|level| level / 255.0));
+        clusters = self::clusters(&seen, &even, &light, paints);
+    }
     match clusters.middles.len() {
         0 => return Err(PaperFault::NoColours),
         1..=MOST_PAINTED => {}
@@ -94,6 +103,18 @@ fn clusters(seen: &[Option<Seen>], even: &[bool], light: &Light, paints: &Paints
         .map(|seen| shade(light, seen))
         .collect();
     Clusters::of(&shades).with_paints(paints, &shades)
+}
+
+/// A colour clearly brighter than what was taken for paper: that was paint then, put on
+/// nearly everywhere. Where there is a margin the paper is known, and this is white paint.
+fn brighter(clusters: &Clusters) -> Option<Shade> {
+    let bright = |shade: &Shade| shade.iter().sum::<f32>();
+    let brightest = clusters
+        .middles
+        .iter()
+        .max_by(|a, b| bright(a).total_cmp(&bright(b)))?;
+    let no_darker = brightest.iter().all(|level| *level >= 250.0);
+    (no_darker && bright(brightest) > 3.0 * BRIGHTER).then_some(*brightest)
 }
 
 fn shade(light: &Light, seen: &Seen) -> Shade {

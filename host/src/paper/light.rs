@@ -101,6 +101,17 @@ impl Light {
         Light { colours }
     }
 
+    /// The light if what has this share of white now is white.
+    #[must_use]
+    pub fn with_white(self, share: [f32; 3]) -> Light {
+        let mut raised = share.iter().map(|share| f64::from(*share).ln());
+        Light {
+            colours: self
+                .colours
+                .map(|surface| surface.raised(raised.next().unwrap_or_default())),
+        }
+    }
+
     /// Levels as parts of what bare paper has there.
     #[must_use]
     pub fn share(&self, place: Place, levels: [f32; 3]) -> [f32; 3] {

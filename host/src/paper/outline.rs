@@ -15,8 +15,15 @@ use super::light::Light;
 use super::picture::Picture;
 use std::ops::Range;
 
-/// As bright as this part of the paper on both sides: a line must be seen there.
-const BARE: f32 = 0.75;
+/// Bare paper on both sides: a line must be seen there. All its colours are as bright as
+/// this part of the paper's, and none by more than this part less than another; light
+/// paint hides lines as dark paint does.
+const BARE: f32 = 0.88;
+const TINT: f32 = 0.12;
+
+/// How far beside a line to look for bare paper, in squares: a blurred line does not
+/// reach so far.
+const BARE_BESIDE: f64 = 0.45;
 
 /// Of the bare parts of lines these must be seen.
 const SEEN: f64 = 0.5;
@@ -88,7 +95,6 @@ struct Look {
     dark: f32,
     light: f32,
     edge: f32,
-    sides: [[f32; 3]; 2],
 }
 
 /// How far along a line, to both sides, to look in a square, and in a strip of one.
@@ -131,7 +137,6 @@ fn look(
         dark,
         light,
         edge: edge.sum(),
-        sides,
     })
 }
 
@@ -143,6 +148,12 @@ impl AllParts {
             upright: Parts::of(picture, grid, light, true),
             across: Parts::of(picture, grid, light, false),
         }
+    }
+
+    /// Columns and lines of squares in which most of what is seen lies.
+    #[must_use]
+    pub fn core(&self) -> (Range<usize>, Range<usize>) {
+        (self.across.core(), self.upright.core())
     }
 }
 
@@ -217,14 +228,31 @@ fn part(
         return Part::Outside;
     };
     let white = light.white(grid.place(beside(upright, line as f64, along.0)));
-    let whole: f32 = white.iter().sum();
-    let bare = |side: &[f32; 3]| side.iter().sum::<f32>() >= BARE * whole;
-    if look.sides.iter().all(bare) {
+    let middle = |off: f64| {
+        let places =
+            [-along.1, 0.0, along.1].map(|a| beside(upright, line as f64 + off, along.0 + a));
+        let levels = places.map(|place| picture.between(grid.place(place)));
+        [0, 1, 2].map(|colour: usize| levels.iter().map(|at| at[colour]).sum::<f32>() / 3.0)
+    };
+    if [-BARE_BESIDE, BARE_BESIDE]
+        .iter()
+        .all(|off| bare(&middle(*off), &white))
+    {
         Part::Bare(look.dark > chance)
     } else {
         // in a blurred picture the middle of a square is a little lighter
         Part::Painted(look.dark > chance || look.light.max(look.edge) > 2.0 * chance)
     }
+}
+
+/// Whether levels are those of bare paper, where that has `white`.
+fn bare(levels: &[f32; 3], white: &[f32; 3]) -> bool {
+    let (mut least, mut most) = (f32::INFINITY, 0.0f32);
+    for (level, white) in levels.iter().zip(white) {
+        let share = level / white;
+        (least, most) = (least.min(share), most.max(share));
+    }
+    least >= BARE && most - least <= TINT
 }
 
 /// Whether lines are seen where they cross a narrow strip at `along`.
@@ -310,8 +338,7 @@ impl Outline {
     /// The outline of what is ruled.
     #[must_use]
     pub fn of(parts: &AllParts) -> Option<Outline> {
-        let mut columns = parts.across.core();
-        let mut rows = parts.upright.core();
+        let (mut columns, mut rows) = parts.core();
         for _ in 0..3 {
             // the outermost lines may be bolder, fainter or not there at all
             let inner =

@@ -84,6 +84,13 @@ impl Surface {
         }
     }
 
+    /// The same surface, so much higher.
+    #[must_use]
+    pub fn raised(mut self, by: f64) -> Surface {
+        self.coefficients[0] += by;
+        self
+    }
+
     /// The surface's height at a place.
     #[must_use]
     pub fn at(&self, place: Place) -> f64 {

@@ -1,0 +1,104 @@
+//! All of a sheet is read, and nothing beside it: light paint at its edges and across it,
+//! stripes all over it, what the scan cut off. The sheets were drawn by `paper_drawn`,
+//! which shares nothing with the reader.
+
+#[path = "paper_drawn/mod.rs"]
+mod drawn;
+
+use cardwright::paper::{How, PaperFault, Picture, Rgb, squares};
+use drawn::{BLACK, BLUE, Drawn, PAPER};
+
+/// Light paints that hide the ruling: none is much darker than bare paper.
+const LIGHT: [[u8; 3]; 4] = [
+    [250, 170, 160],
+    [190, 205, 235],
+    [250, 238, 170],
+    [205, 205, 205],
+];
+
+/// A sheet in which these squares have another colour than the paper.
+fn sheet(
+    (columns, rows): (usize, usize),
+    palette: &[drawn::Colour],
+    colour: impl Fn(usize, usize) -> usize,
+) -> Drawn {
+    let mut drawn = Drawn::random(columns, rows, palette, 1);
+    for (at, square) in drawn.design.iter_mut().enumerate() {
+        *square = colour(at % columns, at / columns);
+    }
+    drawn.noise = 2.0;
+    drawn
+}
+
+/// Reads the sheet, of which every square must be right and none doubtful.
+fn read(drawn: &Drawn, told: &str) {
+    let sheet = squares(&drawn.picture(), How::Ruled).unwrap_or_else(|e| panic!("{told}: {e}"));
+    let size = (sheet.columns as usize, sheet.rows as usize);
+    assert_eq!(size, (drawn.columns, drawn.rows), "{told}");
+    assert_eq!(drawn.wrong(&sheet), [], "{told}");
+    assert!(sheet.doubtful.is_empty(), "{told}: {:?}", sheet.doubtful);
+}
+
+#[test]
+fn light_paint_at_an_edge_belongs_to_the_sheet() {
+    for paint in LIGHT {
+        for side in 0..4 {
+            let drawn = sheet((50, 40), &[PAPER, paint, BLUE], |column, row| {
+                let from_edge = [column, row, 49 - column, 39 - row][side];
+                match from_edge {
+                    0..4 => 1,
+                    18..24 if column > 20 && row > 15 => 2,
+                    _ => 0,
+                }
+            });
+            read(&drawn, &format!("{paint:?} at side {side}"));
+        }
+    }
+}
+
+#[test]
+fn light_paint_wider_than_half_the_sheet_ends_it_nowhere() {
+    for paint in LIGHT {
+        for across in [false, true] {
+            let drawn = sheet((48, 60), &[PAPER, paint, BLACK], |column, row| {
+                let (long, wide) = match across {
+                    false => (row, column),
+                    true => (column, row),
+                };
+                match (long, wide) {
+                    (24..34, 0..31) => 1,
+                    (5..9, 36..40) => 2,
+                    _ => 0,
+                }
+            });
+            read(&drawn, &format!("{paint:?} across {across}"));
+        }
+    }
+}
+
+/// Ground painted all over a sheet that is scanned to its ruling: what is brighter still
+/// is the paper.
+#[test]
+fn the_brightest_squares_of_a_painted_sheet_are_its_paper() {
+    let tinted = Drawn {
+        margin: [0.0; 4],
+        painted_over: false,
+        ..sheet(
+            (64, 48),
+            &[PAPER, [190, 205, 235], BLACK],
+            |column, row| match (column, row) {
+                (5..20, 5..12) => 0,
+                (20..40, 15..35) => 2,
+                _ => 1,
+            },
+        )
+    };
+    read(&tinted, "tinted");
+    let sheet = squares(&tinted.picture(), How::Ruled).expect("a sheet");
+    assert_eq!(sheet.colour(10, 8), Some(Rgb::WHITE));
+    // 190 of 252, 205 of 250, 235 of 244 parts of white
+    let ground = sheet.colour(60, 40).expect("a square").0;
+    for (found, wanted) in ground.into_iter().zip([192, 209, 246]) {
+        assert!(found.abs_diff(wanted) < 8, "{ground:?}");
+    }
+}
