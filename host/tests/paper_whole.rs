@@ -76,6 +76,35 @@ fn light_paint_wider_than_half_the_sheet_ends_it_nowhere() {
     }
 }
 
+/// Columns or lines that are painted from end to end, in every rhythm, between lines that
+/// are seen everywhere: the ruling is what all of it lies on. Where that is not found the
+/// sheet is refused; it is never read with other squares.
+#[test]
+fn stripes_over_all_of_a_sheet_are_no_ruling() {
+    let mut found = Vec::new();
+    for (painted, bare) in [(1, 3), (3, 1), (1, 2), (4, 4), (3, 5)] {
+        for across in [false, true] {
+            let drawn = Drawn {
+                painted_over: false,
+                ..sheet((60, 48), &[PAPER, BLACK], |column, row| {
+                    let place = if across { row } else { column };
+                    usize::from(place % (painted + bare) < painted)
+                })
+            };
+            let told = format!("{painted} + {bare} across {across}");
+            match squares(&drawn.picture(), How::Ruled) {
+                Err(PaperFault::Painted { .. } | PaperFault::NoSquares { .. }) => {}
+                Err(fault) => panic!("{told}: {fault}"),
+                Ok(_) => {
+                    read(&drawn, &told);
+                    found.push(told);
+                }
+            }
+        }
+    }
+    assert!(found.len() >= 6, "of ten only these are read: {found:?}");
+}
+
 /// Ground painted all over a sheet that is scanned to its ruling: what is brighter still
 /// is the paper.
 #[test]

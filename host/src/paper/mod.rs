@@ -7,13 +7,15 @@
 //! guessed without being said.
 //!
 //! A ruled sheet is read in steps, a file each: the lines' rhythm (`pitch`, from
-//! `lines`), the course of every line (`lattice`, from `phases`), what is ruled
-//! (`outline`), the heavy lines (`group`), the light (`light`) and the colours
+//! `lines`), the course of every line (`lattice`, from `phases`), whether the ruling is
+//! finer than what repeats (`finer`), what is ruled
+//! (`outline`, `cut`, `beyond`), the heavy lines (`group`), the light (`light`) and the colours
 //! (`colours`, from `clusters`).
 
 mod clusters;
 mod colours;
 mod cut;
+mod finer;
 mod grid;
 mod group;
 mod lattice;
@@ -38,10 +40,12 @@ pub(crate) use picture::narrow;
 pub use picture::{MOST_PIXELS, MOST_SIDE, Picture, Place, Rgb};
 pub use sheet::{Doubt, PaperError, PaperFault, Ruling, Sheet, Why};
 
+use finer::Ruled;
 use grid::Grid;
 use lattice::{Count, Lattice};
 use light::Light;
 use outline::{AllParts, Outline};
+use pitch::Rhythm;
 use std::path::Path;
 
 /// Fewest ruled squares each way.
@@ -123,18 +127,15 @@ fn ruled(picture: &Picture, paints: &Paints) -> Result<Sheet, PaperFault> {
             across: lean_across.to_degrees(),
         });
     }
-    let nothing = || PaperFault::NoSquares {
-        across: upright.pitch,
-        down: across.pitch,
-    };
-    let lattice = Lattice::of(picture, &turned, upright, across).ok_or_else(nothing)?;
+    let seen = looked(picture, &turned, upright, across)?;
     drop(turned);
-    let grid = Grid::of(picture, &lattice, upright.pitch.min(across.pitch));
-    let seen = grid.seen(picture, &(0..grid.columns), &(0..grid.rows));
-    let light = Light::of_brightest(picture, &seen);
-    drop(seen);
-    let parts = AllParts::of(picture, &grid, &light);
-    let outline = Outline::of(&parts).ok_or_else(nothing)?;
+    let Looked {
+        grid,
+        light,
+        parts,
+        nothing,
+    } = seen;
+    let outline = Outline::of(&parts).ok_or(nothing)?;
     let outline = cut::whole(picture, &grid, &light, &outline);
     let (columns, rows) = (outline.columns.len(), outline.rows.len());
     if columns < FEWEST || rows < FEWEST {
@@ -146,14 +147,67 @@ fn ruled(picture: &Picture, paints: &Paints) -> Result<Sheet, PaperFault> {
         }
     }
     let found = colours::colours(picture, &grid, &outline, light, paints)?;
+    let ruling = ruling(picture, &grid, &parts, &outline);
     Ok(Sheet {
         columns: columns as u32,
         rows: rows as u32,
         palette: found.palette,
         squares: found.squares,
         doubtful: found.doubtful,
-        ruling: Some(ruling(picture, &grid, &parts, &outline)),
+        ruling: Some(ruling),
     })
+}
+
+/// What is seen of a ruling.
+struct Looked {
+    grid: Grid,
+    light: Light,
+    parts: AllParts,
+    /// If that is no sheet.
+    nothing: PaperFault,
+}
+
+/// The grid of what repeats, or of a finer ruling in it.
+fn looked(
+    picture: &Picture,
+    turned: &Picture,
+    mut upright: Rhythm,
+    mut across: Rhythm,
+) -> Result<Looked, PaperFault> {
+    // each time the ruling is finer, at most so often
+    for _ in 0..3 {
+        let nothing = PaperFault::NoSquares {
+            across: upright.pitch,
+            down: across.pitch,
+        };
+        let Some(lattice) = Lattice::of(picture, turned, upright, across) else {
+            return Err(nothing);
+        };
+        let grid = Grid::of(picture, &lattice, upright.pitch.min(across.pitch));
+        let seen = grid.seen(picture, &(0..grid.columns), &(0..grid.rows));
+        let light = Light::of_brightest(picture, &seen);
+        let parts = AllParts::of(picture, &grid, &light);
+        let (columns, rows) = parts.core();
+        let of_upright = finer::ruled(picture, &grid, (&columns, &rows), true, upright.pitch);
+        let of_across = finer::ruled(picture, &grid, (&rows, &columns), false, across.pitch);
+        match (of_upright, of_across) {
+            (Ruled::Unevenly, _) => return Err(PaperFault::Painted { lines: "columns" }),
+            (_, Ruled::Unevenly) => return Err(PaperFault::Painted { lines: "lines" }),
+            (Ruled::Into(1), Ruled::Into(1)) => {
+                return Ok(Looked {
+                    grid,
+                    light,
+                    parts,
+                    nothing,
+                });
+            }
+            (Ruled::Into(columns), Ruled::Into(lines)) => {
+                upright = upright.finer(columns);
+                across = across.finer(lines);
+            }
+        }
+    }
+    Err(PaperFault::Painted { lines: "columns" })
 }
 
 /// The ruling as it is told to the caller.

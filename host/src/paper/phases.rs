@@ -48,7 +48,7 @@ pub struct Phases {
 /// The phases of the picture's upright lines. None if no block shows any.
 #[must_use]
 pub fn measured(picture: &Picture, rhythm: Rhythm) -> Option<Phases> {
-    let half = HALF * rhythm.pitch;
+    let half = HALF * rhythm.pitch * rhythm.lines as f64;
     let columns = (picture.width() as f64 / half).ceil().max(1.0) as usize;
     let step = picture.width() as f64 / columns as f64;
     let mut list = Vec::new();
@@ -91,8 +91,13 @@ pub fn measured(picture: &Picture, rhythm: Rhythm) -> Option<Phases> {
 
 /// The rhythm's phase in a window around a place of a band's profile.
 fn block(profile: &[f32], place: Place, rhythm: Rhythm, half: f64) -> Block {
-    // beside the rhythm, as far off as the window can tell apart
-    let beside = [0.7, 1.3].map(|part| wave(profile, place.x, rhythm.pitch / part, half).1);
+    // beside the rhythm, as far off as the window can tell apart, but not on what repeats
+    let off = match rhythm.lines {
+        1 => 0.3,
+        lines => 0.5 / lines as f64,
+    };
+    let beside =
+        [1.0 - off, 1.0 + off].map(|part| wave(profile, place.x, rhythm.pitch / part, half).1);
     let (phase, height) = wave(profile, place.x, rhythm.pitch, half);
     let stands_out = height / (height + beside[0] + beside[1]).max(f64::MIN_POSITIVE);
     // the even rhythm goes through the picture's upper left corner

@@ -43,6 +43,25 @@ pub struct Rhythm {
     pub reach: usize,
     /// How alike the lines are, up to 1.
     pub likeness: f64,
+    /// So many pitches are what repeats.
+    pub lines: usize,
+}
+
+impl Rhythm {
+    /// The rhythm of so many lines where this has one.
+    #[must_use]
+    pub fn finer(self, lines: usize) -> Rhythm {
+        if lines == 1 {
+            return self;
+        }
+        let pitch = self.pitch / lines as f64;
+        Rhythm {
+            pitch,
+            reach: REACHES[0].max((pitch / 6.0).round() as usize),
+            lines: self.lines * lines,
+            ..self
+        }
+    }
 }
 
 /// The rhythm of the picture's upright lines.
@@ -89,6 +108,7 @@ fn with_reach(picture: &Picture, reach: usize) -> Option<Rhythm> {
         shear,
         reach,
         likeness,
+        lines: 1,
     })
 }
 

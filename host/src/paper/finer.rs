@@ -1,0 +1,128 @@
+//! Whether the ruling is finer than what repeats.
+//!
+//! Enters: a picture, the grid of what repeats in it, and which squares of that are
+//! ruled. Leaves: into how many parts its squares are ruled, usually one. Refuses, by
+//! telling that paint was taken for lines, squares that are crossed otherwise.
+//!
+//! On a sheet that is striped all over, the stripes repeat and the ruling, which does so
+//! more often, is seen only between bare squares. But both lines and the edges of paint
+//! lie on the ruling alone: where they are in the grid's squares tells how these are
+//! ruled.
+
+use super::grid::Grid;
+use super::outline::beside;
+use super::picture::Picture;
+use super::pitch::PITCHES;
+use std::ops::Range;
+
+/// How far to both sides of a place to look, in pixels.
+const REACH: f64 = 1.3;
+
+/// Levels of all colours together beyond which an edge is not stronger.
+const STRONG: f32 = 90.0;
+
+/// What a line or an edge has in the mean, at least, and how much more than what lies
+/// between.
+const SEEN: f32 = 25.0;
+const MORE: f32 = 2.5;
+
+/// Farther from the grid's lines than this, in squares and in pixels, nothing may be
+/// crossed on half of all squares.
+const CLOSE: f64 = 0.25;
+const CLOSE_PIXELS: f64 = 3.5;
+const CROSSED: f32 = 45.0;
+
+/// So many squares tell it, and most parts of one.
+const ASKED: usize = 800;
+const MOST_PARTS: usize = 12;
+
+/// How the squares of a grid are ruled.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ruled {
+    /// Into so many parts.
+    Into(usize),
+    /// They are crossed, but not evenly.
+    Unevenly,
+}
+
+/// How the squares are ruled by upright lines, or by lines across, of which `pitch`
+/// pixels lie from one to the next.
+#[must_use]
+pub fn ruled(
+    picture: &Picture,
+    grid: &Grid,
+    (across, along): (&Range<usize>, &Range<usize>),
+    upright: bool,
+    pitch: f64,
+) -> Ruled {
+    let places = ((2.0 * pitch).round() as usize).max(12);
+    let crossed: Vec<f32> = (0..places)
+        .map(|place| {
+            let within = place as f64 / places as f64;
+            crossed(picture, grid, (across, along), upright, (within, pitch))
+        })
+        .collect();
+    let at = |within: f64| crossed[(within * places as f64).round() as usize % places];
+    let most = ((pitch / PITCHES.start()) as usize).min(MOST_PARTS);
+    // the finest that fits: a line is not where half of these are
+    for parts in (2..=most).rev() {
+        let step = 1.0 / parts as f64;
+        let starts = (0..places).map(|place| place as f64 / places as f64);
+        let fits = |start: f64| {
+            let lines = (0..parts).map(|part| at(start + part as f64 * step));
+            let between = (0..parts).map(|part| at(start + (part as f64 + 0.5) * step));
+            let least = lines.fold(f32::INFINITY, f32::min);
+            least > SEEN && least > MORE * between.fold(0.0, f32::max)
+        };
+        if starts.take_while(|start| *start < step).any(fits) {
+            return Ruled::Into(parts);
+        }
+    }
+    let close = CLOSE.max(CLOSE_PIXELS / pitch);
+    let middle = crossed
+        .iter()
+        .enumerate()
+        .filter(|(place, _)| {
+            let within = *place as f64 / places as f64;
+            (close..=1.0 - close).contains(&within)
+        })
+        .map(|(_, crossed)| *crossed);
+    if middle.fold(0.0, f32::max) > CROSSED {
+        return Ruled::Unevenly;
+    }
+    Ruled::Into(1)
+}
+
+/// How strong lines and edges are at a place within the squares, in the mean.
+fn crossed(
+    picture: &Picture,
+    grid: &Grid,
+    (across, along): (&Range<usize>, &Range<usize>),
+    upright: bool,
+    (within, pitch): (f64, f64),
+) -> f32 {
+    let count = across.len() * along.len();
+    let step = (count / ASKED).max(1);
+    let reach = REACH / pitch;
+    let mut sum = 0.0;
+    let mut asked = 0;
+    for at in (0..count).step_by(step) {
+        // along lines of squares, so that no step of these falls in with a stripe
+        let line = (across.start + at % across.len()) as f64 + within;
+        let square = (along.start + at / across.len()) as f64 + 0.5;
+        let mean = |off: f64| {
+            let levels = [-0.2, 0.0, 0.2].map(|along| {
+                picture.between(grid.place(beside(upright, line + off, square + along)))
+            });
+            [0, 1, 2].map(|colour: usize| levels.iter().map(|at| at[colour]).sum::<f32>() / 3.0)
+        };
+        let apart = |a: [f32; 3], b: [f32; 3]| -> f32 {
+            (0..3).map(|colour| (a[colour] - b[colour]).abs()).sum()
+        };
+        let (left, middle, right) = (mean(-reach), mean(0.0), mean(reach));
+        let line = apart(left, middle).min(apart(middle, right));
+        sum += line.max(apart(left, right)).min(STRONG);
+        asked += 1;
+    }
+    sum / asked.max(1) as f32
+}
