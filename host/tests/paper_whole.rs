@@ -131,3 +131,82 @@ fn the_brightest_squares_of_a_painted_sheet_are_its_paper() {
         assert!(found.abs_diff(wanted) < 8, "{ground:?}");
     }
 }
+
+/// Where paint shows in what the scan left of a column, the column is one of the sheet;
+/// what is bare there may be the margin.
+#[test]
+fn a_strip_that_shows_paint_is_a_column_that_was_cut_off() {
+    for side in 0..4 {
+        for painted in [true, false] {
+            let mut drawn = sheet((40, 36), &[PAPER, BLACK], |column, row| {
+                let own = match (column, row) {
+                    (5..20, 8..14) => 1,
+                    _ => 0,
+                };
+                let (from_edge, along) = [
+                    (column, row),
+                    (row, column),
+                    (39 - column, row),
+                    (35 - row, column),
+                ][side];
+                if from_edge == 0 && painted && (10..18).contains(&along) {
+                    return 1;
+                }
+                own
+            });
+            drawn.margin[side] = -8.4;
+            let sheet = squares(&drawn.picture(), How::Ruled).expect("a sheet");
+            let size = (sheet.columns as usize, sheet.rows as usize);
+            let told = format!("side {side} painted {painted}");
+            if painted {
+                assert_eq!(size, (40, 36), "{told}");
+                let cut = if side % 2 == 0 { 36 } else { 40 };
+                assert_eq!(sheet.doubtful.len(), cut, "{told}");
+            } else {
+                assert!(sheet.doubtful.is_empty(), "{told}");
+            }
+        }
+    }
+}
+
+/// Ruling behind a gap, or of a sheet beside the other, is not left out without a word.
+#[test]
+fn more_ruling_than_was_read_is_told() {
+    let first = sheet((40, 36), &[PAPER, BLACK], |column, row| {
+        usize::from((12..20).contains(&column) && (10..20).contains(&row))
+    });
+    let second = sheet((24, 28), &[PAPER, BLACK], |column, _| {
+        usize::from(column == 9)
+    });
+    let (one, other) = (first.picture(), second.picture());
+    let (width, height) = (one.width(), one.height());
+    let white = Rgb(PAPER);
+    let [of_one, of_other] = [&one, &other].map(|sheet| sheet.colours().collect::<Vec<_>>());
+    let at = |sheet: &Picture, colours: &[Rgb], x: usize, y: usize| match x < sheet.width()
+        && y < sheet.height()
+    {
+        true => colours[y * sheet.width() + x],
+        false => white,
+    };
+    for (beside, wanted) in [(true, "right"), (false, "below")] {
+        let (across, down) = match beside {
+            true => (width + other.width(), height),
+            false => (width, height + other.height()),
+        };
+        let levels = (0..across * down).flat_map(|place| {
+            let (x, y) = (place % across, place / across);
+            let colour = match beside {
+                true if x >= width => at(&other, &of_other, x - width, y),
+                false if y >= height => at(&other, &of_other, x, y - height),
+                _ => at(&one, &of_one, x, y),
+            };
+            colour.0
+        });
+        let both = Picture::new(across as u32, down as u32, levels.collect()).expect("a picture");
+        let fault = squares(&both, How::Ruled).expect_err("two sheets");
+        assert!(
+            matches!(fault, PaperFault::Another { .. }) && fault.to_string().contains(wanted),
+            "{fault}"
+        );
+    }
+}

@@ -12,6 +12,7 @@
 //! (`outline`, `cut`, `beyond`), the heavy lines (`group`), the light (`light`) and the colours
 //! (`colours`, from `clusters`).
 
+mod beyond;
 mod clusters;
 mod colours;
 mod cut;
@@ -148,6 +149,15 @@ fn ruled(picture: &Picture, paints: &Paints) -> Result<Sheet, PaperFault> {
     }
     let found = colours::colours(picture, &grid, &outline, light, paints)?;
     let ruling = ruling(picture, &grid, &parts, &outline);
+    let pitch = [ruling.pitch_across, ruling.pitch_down];
+    if let Some(side) = beyond::another(picture, &ruling.outline, pitch) {
+        let (columns, rows) = (columns as u32, rows as u32);
+        return Err(PaperFault::Another {
+            columns,
+            rows,
+            side,
+        });
+    }
     Ok(Sheet {
         columns: columns as u32,
         rows: rows as u32,
