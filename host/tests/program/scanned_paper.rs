@@ -183,3 +183,34 @@ fn a_picture_that_is_neither_is_refused_in_one_error() {
     assert!(done.stderr.contains("no ruling was found"), "{done:?}");
     assert_eq!(done.stderr.lines().count(), 1, "{done:?}");
 }
+
+/// All of a crisp export whose ruling is light is near the cloth's colours, and no wider
+/// than its hooks: its squares are what is ruled all the same.
+#[test]
+fn a_crisp_export_with_light_ruling_is_no_painting_of_one_pixel_a_square() {
+    let place = Place::new();
+    let design = |column: u32, line: u32| (column * 5 + line * 3 + column * line) % 4 == 1;
+    let export = RgbImage::from_fn(97, 81, |x, y| {
+        image::Rgb(match (x % 8, y % 8) {
+            (0, _) | (_, 0) => [215, 225, 220],
+            _ if design(x / 8, y / 8) => [0; 3],
+            _ => [255; 3],
+        })
+    });
+    let export = png(&place, "export.png", (97, 81), export.into_raw());
+    let done = make(&place, &export, &["--json"]);
+    assert_eq!(done.status, 0, "{done:?}");
+    assert_ne!(done.summary()["ruling"], serde_json::Value::Null);
+    let levels = (0..120).flat_map(|at| match design(at % 12, at / 12) {
+        true => [0; 3],
+        false => [255; 3],
+    });
+    let painting = png(&place, "painting.png", (12, 10), levels.collect());
+    assert_eq!(make(&place, &painting, &["--json"]).status, 0);
+    let read = |name: &str| Deck::read(&place.file(name)).expect("a deck");
+    assert!(
+        read("export.deck")
+            .cards()
+            .eq(read("painting.deck").cards())
+    );
+}

@@ -45,16 +45,17 @@ pub(super) fn read_paper(bytes: &[u8], cloth: &Cloth, by: Option<SquaresBy>) -> 
 }
 
 /// A painting of one pixel a square has the cloth's colours and is no wider than its
-/// hooks. Anything else may be ruled; if it is not, what speaks against the pixels is
-/// what a person can mend, unless it is a scan.
+/// hooks. Anything else may be ruled, also what is only near those colours: light ruling
+/// is near those of bare paper. If it is not, what speaks against the pixels is what a
+/// person can mend, unless it is a scan.
 fn either(picture: &Picture, cloth: &Cloth) -> Result<ReadPaper> {
     let pixels = paper::squares(picture, How::Pixels);
-    let few = pixels.is_ok();
+    let few = !matches!(pixels, Err(PaperFault::ManyColours { .. }));
     let as_pixels = pixels
         .map_err(anyhow::Error::from)
         .and_then(|sheet| in_colours(sheet, cloth));
     let narrow = picture.width() <= cloth.widest() as usize;
-    if narrow && as_pixels.is_ok() {
+    if narrow && as_pixels.as_ref().is_ok_and(|read| read.near == 0) {
         return as_pixels;
     }
     match ruled(picture, cloth) {
