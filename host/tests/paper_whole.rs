@@ -5,7 +5,7 @@
 #[path = "paper_drawn/mod.rs"]
 mod drawn;
 
-use cardwright::paper::{How, PaperFault, Picture, Rgb, squares};
+use cardwright::paper::{How, PaperFault, Picture, Rgb, Why, squares};
 use drawn::{BLACK, BLUE, Drawn, PAPER};
 
 /// Light paints that hide the ruling: none is much darker than bare paper.
@@ -167,6 +167,48 @@ fn a_strip_that_shows_paint_is_a_column_that_was_cut_off() {
             }
         }
     }
+}
+
+/// A gap of a few squares' width, within which no ruling is seen, is no bare column.
+#[test]
+fn a_gap_in_the_ruling_is_doubtful() {
+    let drawn = sheet((40, 36), &[PAPER, BLACK], |column, row| {
+        usize::from((4..12).contains(&column) && (10..20).contains(&row))
+    });
+    let whole = drawn.picture();
+    let left = (drawn.margin[0] + 20.0 * drawn.pitch[0]) as usize;
+    // two columns are stuck over, their outer lines too
+    let stuck = left - 2..left + 22;
+    let levels = whole.colours().enumerate().flat_map(|(at, colour)| {
+        match stuck.contains(&(at % whole.width())) {
+            true => PAPER,
+            false => colour.0,
+        }
+    });
+    let size = (whole.width() as u32, whole.height() as u32);
+    let picture = Picture::new(size.0, size.1, levels.collect()).expect("a picture");
+    let sheet = squares(&picture, How::Ruled).expect("a sheet");
+    assert_eq!((sheet.columns, sheet.rows), (40, 36));
+    let doubted: Vec<_> = sheet
+        .doubtful
+        .iter()
+        .map(|at| (at.row, at.column))
+        .collect();
+    let wanted: Vec<_> = (0..36).flat_map(|row| [(row, 20), (row, 21)]).collect();
+    assert_eq!(doubted, wanted);
+    assert!(sheet.doubtful.iter().all(|doubt| doubt.why == Why::Unruled));
+}
+
+/// Paint that repeats all over hides the ruling: that is said, and not only contrast.
+#[test]
+fn a_chequered_sheet_is_told_that_its_paint_hides_the_ruling() {
+    let drawn = Drawn {
+        painted_over: false,
+        ..sheet((48, 40), &[PAPER, BLACK], |column, row| (column + row) % 2)
+    };
+    let fault = squares(&drawn.picture(), How::Ruled).expect_err("nothing but edges");
+    let said = fault.to_string();
+    assert!(said.contains("what is painted repeats"), "{said}");
 }
 
 /// Ruling behind a gap, or of a sheet beside the other, is not left out without a word.

@@ -102,12 +102,14 @@ fn crossed(
     (within, pitch): (f64, f64),
 ) -> f32 {
     let count = across.len() * along.len();
-    let step = (count / ASKED).max(1);
     let reach = REACH / pitch;
+    // no step that always comes to the same lines: some are heavy, some painted
+    let shared = |step: &usize| (2..=*step).any(|by| step % by == 0 && across.len() % by == 0);
+    let least = (count / ASKED).max(1);
+    let step = (least..).find(|step| !shared(step)).unwrap_or(least);
     let mut sum = 0.0;
     let mut asked = 0;
     for at in (0..count).step_by(step) {
-        // along lines of squares, so that no step of these falls in with a stripe
         let line = (across.start + at % across.len()) as f64 + within;
         let square = (along.start + at / across.len()) as f64 + 0.5;
         let mean = |off: f64| {

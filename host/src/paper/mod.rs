@@ -17,6 +17,7 @@ mod clusters;
 mod colours;
 mod cut;
 mod finer;
+mod gap;
 mod grid;
 mod group;
 mod lattice;
@@ -31,6 +32,7 @@ mod pitch;
 mod pixels;
 mod sheet;
 mod stored;
+mod strip;
 mod surface;
 mod wide;
 
@@ -147,7 +149,8 @@ fn ruled(picture: &Picture, paints: &Paints) -> Result<Sheet, PaperFault> {
             return Err(PaperFault::Painted { lines });
         }
     }
-    let found = colours::colours(picture, &grid, &outline, light, paints)?;
+    let mut found = colours::colours(picture, &grid, &outline, light, paints)?;
+    gap::doubt(&parts, &outline, &mut found.doubtful);
     let ruling = ruling(picture, &grid, &parts, &outline);
     let pitch = [ruling.pitch_across, ruling.pitch_down];
     if let Some(side) = beyond::another(picture, &ruling.outline, pitch) {

@@ -13,6 +13,8 @@ use super::grid::{Grid, contains};
 use super::lattice::Count;
 use super::light::Light;
 use super::picture::Picture;
+use super::strip::tell;
+pub use super::strip::{Part, Strip};
 use std::ops::Range;
 
 /// Bare paper on both sides: a line must be seen there. All its colours are as bright as
@@ -25,28 +27,8 @@ const TINT: f32 = 0.12;
 /// reach so far.
 const BARE_BESIDE: f64 = 0.45;
 
-/// Of the bare parts of lines these must be seen.
-const SEEN: f64 = 0.5;
-
-/// With fewer bare parts than this among all, painted edges tell too.
-const FEW_BARE: f64 = 0.15;
-
-/// Of painted parts these must show an edge or a line.
-const EDGES: f64 = 0.08;
-
 /// So many columns in which no line is seen may lie within a sheet: a stain.
 const STAIN: usize = 3;
-
-/// A part of a line between two crossings.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Part {
-    /// Not in the picture.
-    Outside,
-    /// Between bare squares, and whether a line is seen.
-    Bare(bool),
-    /// Beside paint, and whether a line or a painted edge is seen.
-    Painted(bool),
-}
 
 /// Every part of the lines of one direction.
 pub struct Parts {
@@ -183,7 +165,8 @@ impl Parts {
     }
 
     /// Whether lines are seen in a strip of squares across them.
-    fn strip(&self, along: usize, lines: &Range<usize>) -> Strip {
+    #[must_use]
+    pub fn strip(&self, along: usize, lines: &Range<usize>) -> Strip {
         tell(lines.clone().map(|line| self.at(line, along)))
     }
 
@@ -288,50 +271,6 @@ fn chance(picture: &Picture, grid: &Grid, upright: bool, lines: usize, along: us
         .unwrap_or(0.0);
     // two levels a colour are no line, however even the paper
     high * 1.2 + 6.0
-}
-
-/// What is seen of lines in a strip.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Strip {
-    /// They are seen.
-    Ruled,
-    /// Painted so that nothing can be seen.
-    Hidden,
-    /// There are none.
-    Bare,
-    /// Too little is in the picture.
-    Outside,
-}
-
-fn tell(parts: impl Iterator<Item = Part>) -> Strip {
-    let (mut bare, mut bare_seen, mut painted, mut edges, mut outside) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for part in parts {
-        match part {
-            Part::Outside => outside += 1.0,
-            Part::Bare(seen) => {
-                bare += 1.0;
-                bare_seen += f64::from(u8::from(seen));
-            }
-            Part::Painted(seen) => {
-                painted += 1.0;
-                edges += f64::from(u8::from(seen));
-            }
-        }
-    }
-    let inside: f64 = bare + painted;
-    if inside < 2.0 || outside > inside {
-        Strip::Outside
-    } else if bare >= 2.0 && bare >= FEW_BARE * inside {
-        if bare_seen >= SEEN * bare {
-            Strip::Ruled
-        } else {
-            Strip::Bare
-        }
-    } else if edges + bare_seen >= (EDGES * inside).max(2.0) {
-        Strip::Ruled
-    } else {
-        Strip::Hidden
-    }
 }
 
 impl Outline {

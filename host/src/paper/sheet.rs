@@ -96,6 +96,8 @@ pub enum Why {
     },
     /// More than a third of it is not in the picture.
     Outside,
+    /// No ruling is seen in its column or its line of squares.
+    Unruled,
 }
 
 impl fmt::Display for Why {
@@ -115,6 +117,7 @@ impl fmt::Display for Why {
                 f,
                 "it is {seen}, as hardly any other square is; the nearest colour is {nearest}"
             ),
+            Why::Unruled => write!(f, "no ruling is seen in its column or line"),
             Why::Outside => write!(f, "too little of it is in the picture"),
         }
     }
