@@ -28,7 +28,7 @@ const MORE: f32 = 2.5;
 
 /// Farther from the grid's lines than this, in squares and in pixels, nothing may be
 /// crossed on half of all squares.
-const CLOSE: f64 = 0.25;
+const CLOSE: f64 = 0.33;
 const CLOSE_PIXELS: f64 = 3.5;
 const CROSSED: f32 = 45.0;
 
@@ -104,7 +104,9 @@ fn crossed(
     let count = across.len() * along.len();
     let reach = REACH / pitch;
     // no step that always comes to the same lines: some are heavy, some painted
-    let shared = |step: &usize| (2..=*step).any(|by| step % by == 0 && across.len() % by == 0);
+    let shared = |step: &usize| {
+        (2..=*step).any(|by| step.is_multiple_of(by) && across.len().is_multiple_of(by))
+    };
     let least = (count / ASKED).max(1);
     let step = (least..).find(|step| !shared(step)).unwrap_or(least);
     let mut sum = 0.0;
