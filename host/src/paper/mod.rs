@@ -8,9 +8,9 @@
 //!
 //! A ruled sheet is read in steps, a file each: the lines' rhythm (`pitch`, from
 //! `lines`), the course of every line (`lattice`, from `phases`), whether the ruling is
-//! finer than what repeats (`finer`), what is ruled
-//! (`outline`, `cut`, `beyond`), the heavy lines (`group`), the light (`light`) and the colours
-//! (`colours`, from `clusters`).
+//! finer than what repeats (`finer`), what is ruled (`outline`, `cut`, `beyond`), the
+//! heavy lines (`group`), the light (`light`) and the colours (`colours`, from
+//! `clusters`).
 
 mod beyond;
 mod clusters;

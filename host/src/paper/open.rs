@@ -47,7 +47,8 @@ impl Opened<'_> {
     /// The picture.
     ///
     /// # Errors
-    /// It is damaged, would be read as another, or takes more memory than a picture of its size does.
+    /// It is damaged, would be read as another, or takes more memory than a picture of
+    /// its size does.
     pub fn picture(mut self) -> Result<DynamicImage, ImageError> {
         let (width, height) = self.size();
         let mut limits = Limits::default();
@@ -67,8 +68,8 @@ pub(crate) fn refusal(cause: &ImageError) -> String {
     match cause {
         ImageError::Unsupported(kind) if kind.format_hint() == image::ImageFormat::Tiff.into() => {
             "is a TIFF picture of a kind that is not read, such as one with a palette of colours \
-             or with its bits from right to left: only levels of grey, or of red, green and blue, of 8 or 16 bits each are, and black \
-             and white; save it as PNG"
+             or with its bits from right to left: only levels of grey, or of red, green and blue, \
+             of 8 or 16 bits each are, and black and white; save it as PNG"
                 .to_owned()
         }
         cause => format!(
