@@ -46,6 +46,19 @@ fn with_eight(dir: &Path) -> Bench {
     bench
 }
 
+/// The same, left, and a hem of two ground picks put before them in the plan.
+fn with_a_hem_more(dir: &Path) -> Bench {
+    let mut bench = with_eight(dir);
+    bench.leave();
+    let hem = "[[section]]\nname = \"hem\"\nground = 2\n[[section]]\nname = \"field\"";
+    let changed = FIELD.replace("[[section]]\nname = \"field\"", hem);
+    let now = walk(dir, &changed);
+    let change = Change::of(Some(&bench.walk), &now, &mut bench.stored.place);
+    bench.changed = Some(change.expect("it is long enough"));
+    bench.walk = now;
+    bench
+}
+
 fn chain() -> Says {
     Says::Decided {
         decision: Decision::ChainReady,
@@ -149,14 +162,7 @@ fn a_unit_that_restarts_before_the_answer_takes_nothing_from_it() {
 #[test]
 fn what_is_seen_while_the_place_is_asked_is_asked_about_later() {
     let dir = tempfile::tempdir().expect("a directory");
-    let mut bench = with_eight(dir.path());
-    bench.leave();
-    let hem = "[[section]]\nname = \"hem\"\nground = 2\n[[section]]\nname = \"field\"";
-    let changed = FIELD.replace("[[section]]\nname = \"field\"", hem);
-    let now = walk(dir.path(), &changed);
-    let change = Change::of(Some(&bench.walk), &now, &mut bench.stored.place);
-    bench.changed = Some(change.expect("it is long enough"));
-    bench.walk = now;
+    let mut bench = with_a_hem_more(dir.path());
     for _ in 0..2 {
         bench.start();
         assert!(matches!(bench.view.asking, Some(Asking::Place { .. })));
@@ -177,14 +183,7 @@ fn what_is_seen_while_the_place_is_asked_is_asked_about_later() {
 #[test]
 fn what_is_seen_while_the_place_is_asked_is_asked_about_at_once() {
     let dir = tempfile::tempdir().expect("a directory");
-    let mut bench = with_eight(dir.path());
-    bench.leave();
-    let hem = "[[section]]\nname = \"hem\"\nground = 2\n[[section]]\nname = \"field\"";
-    let changed = FIELD.replace("[[section]]\nname = \"field\"", hem);
-    let now = walk(dir.path(), &changed);
-    let change = Change::of(Some(&bench.walk), &now, &mut bench.stored.place);
-    bench.changed = Some(change.expect("it is long enough"));
-    bench.walk = now;
+    let mut bench = with_a_hem_more(dir.path());
     bench.start();
     bench.does("FL<T FL>T");
     bench.says(Says::Decided {

@@ -90,6 +90,15 @@ fn weave(watch: &mut Watch, picks: i64) {
     assert_eq!(faults(watch, &seen), []);
 }
 
+const ALL: [LoomLine; 6] = [
+    LoomLine::CylinderA,
+    LoomLine::CylinderB,
+    LoomLine::Batten,
+    LoomLine::Griffe,
+    LoomLine::BoxLeft,
+    LoomLine::BoxRight,
+];
+
 const CYLINDER_AND_BATTEN: [LoomLine; 3] =
     [LoomLine::CylinderA, LoomLine::CylinderB, LoomLine::Batten];
 
@@ -158,18 +167,10 @@ fn what_is_taken_out_ends_at_the_plans_first_pick() {
 fn what_is_taken_out_is_what_lies_in_the_cloth() {
     let turn = |at| (at, Happening::CardForward);
     let beat = |at| (at, Happening::Beat);
-    let lines = [
-        LoomLine::CylinderA,
-        LoomLine::CylinderB,
-        LoomLine::Batten,
-        LoomLine::Griffe,
-        LoomLine::BoxLeft,
-        LoomLine::BoxRight,
-    ];
     let with_weft = |at, what| [(at, Happening::Lift), (at + 100, what), beat(at + 200)];
     let (left, right) = (Happening::ShuttleLeft, Happening::ShuttleRight);
     let three = || {
-        let mut watch = watch(&lines);
+        let mut watch = watch(&ALL);
         for (pick, shuttle) in (1..).zip([left, right, left]) {
             let seen: Vec<_> = std::iter::once(turn(pick * 1_000))
                 .chain(with_weft(pick * 1_000 + 300, shuttle))

@@ -1,21 +1,12 @@
 //! Picks beside the plan, and what can be decided of them.
 
-use super::{CYLINDER_AND_BATTEN, along, faults, section, watch, weave};
+use super::{ALL, CYLINDER_AND_BATTEN, along, faults, section, watch, weave};
 use cardwright::weave::watch::{
     Apart, Choice, Decision, FaultKind, NotDecided, Remedy, Stand, Told, Watch,
 };
 use cardwright::weave::{DeckIndex, words};
 use cardwright_protocol::CardNumber;
 use cardwright_protocol::loom::{Happening, LoomLine};
-
-const ALL: [LoomLine; 6] = [
-    LoomLine::CylinderA,
-    LoomLine::CylinderB,
-    LoomLine::Batten,
-    LoomLine::Griffe,
-    LoomLine::BoxLeft,
-    LoomLine::BoxRight,
-];
 
 fn decide(watch: &mut Watch, decision: &Decision) -> Result<Vec<Told>, NotDecided> {
     let mut told = Vec::new();

@@ -60,8 +60,8 @@ pub(super) fn asked(asking: &Asking) -> String {
                 None => "the piece is woven".to_string(),
             };
             format!(
-                "while this program was off or waited for an answer: {}, {}, {}{faults}; if that was weaving, {then}. \
-                 Enter: take it so; x: leave it out",
+                "while this program was off or waited for an answer: {}, {}, {}{faults}; if that \
+                 was weaving, {then}. Enter: take it so; x: leave it out",
                 counted(*events, "event"),
                 turned(*turns),
                 counted(*beats, "beat")

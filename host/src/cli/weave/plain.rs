@@ -325,7 +325,8 @@ impl Lines {
         json!({
             "event": "summary", "piece": view.piece, "picks": view.picks.0, "of": view.picks.1,
             "in_cloth": view.in_the_cloth(), "length_mm": view.length_mm.0,
-            "done": view.is_done(), "open_faults": view.open.len(), "exit": outcome.exit, "words": outcome.words,
+            "done": view.is_done(), "open_faults": view.open.len(), "exit": outcome.exit,
+            "words": outcome.words,
         })
     }
 
