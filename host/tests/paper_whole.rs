@@ -252,3 +252,33 @@ fn more_ruling_than_was_read_is_told() {
         );
     }
 }
+
+/// A fine ruling that is hardly seen between heavy lines that are plainly seen: these are
+/// not the sheet's squares. Where the ruling is too faint the sheet is refused; it is never
+/// read by its heavy lines without a word.
+#[test]
+fn a_faint_ruling_is_not_passed_over_for_its_heavy_lines() {
+    for seed in 0..16u8 {
+        let fainter = 4 + seed % 8;
+        let drawn = Drawn {
+            pitch: [8.0; 2],
+            thin: 1.0,
+            heavy: 2.0 + f64::from(seed % 3),
+            ink: [70, 80, 90],
+            thin_ink: Some(PAPER.map(|level| level - fainter)),
+            painted_over: false,
+            blur: 0.3,
+            // single squares, in the corners of those that the heavy lines make
+            ..sheet((80, 80), &[PAPER, BLACK], |column, row| {
+                usize::from((column % 8, row % 8) == (0, 1) && (column * 7 + row) % 5 == 0)
+            })
+        };
+        if let Ok(sheet) = squares(&drawn.picture(), How::Ruled) {
+            let size = (sheet.columns, sheet.rows);
+            assert!(
+                size == (80, 80) || !sheet.doubtful.is_empty(),
+                "{fainter} levels: read as {size:?}"
+            );
+        }
+    }
+}

@@ -2,12 +2,14 @@
 //!
 //! Enters: a picture, the grid of what repeats in it, and which squares of that are
 //! ruled. Leaves: into how many parts its squares are ruled, usually one. Refuses, by
-//! telling that paint was taken for lines, squares that are crossed otherwise.
+//! telling that paint was taken for lines, squares that are crossed otherwise, and squares
+//! crossed by lines too faint to be seen in any one of them.
 //!
 //! On a sheet that is striped all over, the stripes repeat and the ruling, which does so
 //! more often, is seen only between bare squares. But both lines and the edges of paint
 //! lie on the ruling alone: where they are in the grid's squares tells how these are
-//! ruled.
+//! ruled. Faint lines are far more than what is left of noise and paint in the middle of
+//! hundreds of squares.
 
 use super::grid::Grid;
 use super::outline::beside;
@@ -26,6 +28,12 @@ const STRONG: f32 = 90.0;
 const SEEN: f32 = 25.0;
 const MORE: f32 = 2.5;
 
+/// Pixels from line to line beyond which hardly anybody's squares are but by their heavy
+/// lines, and what a line there is darker than both its sides in the middle of
+/// all squares at least; levels of all colours together.
+const LARGE: f64 = 30.0;
+const FAINT: f32 = 1.0;
+
 /// Farther from the grid's lines than this, in squares and in pixels, nothing may be
 /// crossed on half of all squares.
 const CLOSE: f64 = 0.33;
@@ -34,7 +42,7 @@ const CROSSED: f32 = 45.0;
 
 /// So many squares tell it, and most parts of one.
 const ASKED: usize = 800;
-const MOST_PARTS: usize = 12;
+const MOST_PARTS: usize = 16;
 
 /// How the squares of a grid are ruled.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -43,6 +51,8 @@ pub enum Ruled {
     Into(usize),
     /// They are crossed, but not evenly.
     Unevenly,
+    /// Lines cross them that are too faint to be followed.
+    Faintly,
 }
 
 /// How the squares are ruled by upright lines, or by lines across, of which `pitch`
@@ -56,51 +66,69 @@ pub fn ruled(
     pitch: f64,
 ) -> Ruled {
     let places = ((2.0 * pitch).round() as usize).max(12);
-    let crossed: Vec<f32> = (0..places)
+    let crossed: Vec<Crossed> = (0..places)
         .map(|place| {
             let within = place as f64 / places as f64;
             crossed(picture, grid, (across, along), upright, (within, pitch))
         })
         .collect();
-    let at = |within: f64| crossed[(within * places as f64).round() as usize % places];
     let most = ((pitch / PITCHES.start()) as usize).min(MOST_PARTS);
-    // the finest that fits: a line is not where half of these are
-    for parts in (2..=most).rev() {
-        let step = 1.0 / parts as f64;
-        let starts = (0..places).map(|place| place as f64 / places as f64);
-        let fits = |start: f64| {
-            let lines = (0..parts).map(|part| at(start + part as f64 * step));
-            let between = (0..parts).map(|part| at(start + (part as f64 + 0.5) * step));
-            let least = lines.fold(f32::INFINITY, f32::min);
-            least > SEEN && least > MORE * between.fold(0.0, f32::max)
-        };
-        if starts.take_while(|start| *start < step).any(fits) {
-            return Ruled::Into(parts);
-        }
+    let strong: Vec<f32> = crossed.iter().map(|at| at.strong).collect();
+    if let Some(parts) = finest(&strong, most, SEEN) {
+        return Ruled::Into(parts);
+    }
+    let dark: Vec<f32> = crossed.iter().map(|at| at.dark).collect();
+    if pitch > LARGE && finest(&dark, most, FAINT).is_some() {
+        return Ruled::Faintly;
     }
     let close = CLOSE.max(CLOSE_PIXELS / pitch);
-    let middle = crossed
+    let middle = strong
         .iter()
         .enumerate()
         .filter(|(place, _)| {
             let within = *place as f64 / places as f64;
             (close..=1.0 - close).contains(&within)
         })
-        .map(|(_, crossed)| *crossed);
+        .map(|(_, strong)| *strong);
     if middle.fold(0.0, f32::max) > CROSSED {
         return Ruled::Unevenly;
     }
     Ruled::Into(1)
 }
 
-/// How strong lines and edges are at a place within the squares, in the mean.
+/// The finest parts that fit what is seen at places within the squares: lines are plainly
+/// more than what is half-way between them.
+fn finest(seen: &[f32], most: usize, least: f32) -> Option<usize> {
+    let places = seen.len();
+    let at = |within: f64| seen[(within * places as f64).round() as usize % places];
+    (2..=most).rev().find(|parts| {
+        let step = 1.0 / *parts as f64;
+        let fits = |start: f64| {
+            let lines = (0..*parts).map(|part| at(start + part as f64 * step));
+            let between = (0..*parts).map(|part| at(start + (part as f64 + 0.5) * step));
+            let faintest = lines.fold(f32::INFINITY, f32::min);
+            faintest > least && faintest > MORE * between.fold(0.0, f32::max)
+        };
+        let starts = (0..places).map(|place| place as f64 / places as f64);
+        starts.take_while(|start| *start < step).any(fits)
+    })
+}
+
+/// What is seen at a place within the squares.
+struct Crossed {
+    /// How strong lines and edges are, in the mean of all squares.
+    strong: f32,
+    /// How much darker it is than both sides, in the median.
+    dark: f32,
+}
+
 fn crossed(
     picture: &Picture,
     grid: &Grid,
     (across, along): (&Range<usize>, &Range<usize>),
     upright: bool,
     (within, pitch): (f64, f64),
-) -> f32 {
+) -> Crossed {
     let count = across.len() * along.len();
     let reach = REACH / pitch;
     // no step that always comes to the same lines: some are heavy, some painted
@@ -110,7 +138,7 @@ fn crossed(
     let least = (count / ASKED).max(1);
     let step = (least..).find(|step| !shared(step)).unwrap_or(least);
     let mut sum = 0.0;
-    let mut asked = 0;
+    let mut darker = Vec::new();
     for at in (0..count).step_by(step) {
         let line = (across.start + at % across.len()) as f64 + within;
         let square = (along.start + at / across.len()) as f64 + 0.5;
@@ -126,7 +154,12 @@ fn crossed(
         let (left, middle, right) = (mean(-reach), mean(0.0), mean(reach));
         let line = apart(left, middle).min(apart(middle, right));
         sum += line.max(apart(left, right)).min(STRONG);
-        asked += 1;
+        let dark = (0..3).map(|colour| (left[colour] + right[colour]) / 2.0 - middle[colour]);
+        darker.push(dark.sum::<f32>());
     }
-    sum / asked.max(1) as f32
+    darker.sort_unstable_by(f32::total_cmp);
+    Crossed {
+        strong: sum / darker.len().max(1) as f32,
+        dark: darker.get(darker.len() / 2).copied().unwrap_or_default(),
+    }
 }

@@ -205,6 +205,7 @@ fn looked(
         let of_across = finer::ruled(picture, &grid, (&rows, &columns), false, across.pitch);
         match (of_upright, of_across) {
             (Ruled::Unevenly, _) => return Err(PaperFault::Painted { lines: "columns" }),
+            (Ruled::Faintly, _) | (_, Ruled::Faintly) => return Err(nothing),
             (_, Ruled::Unevenly) => return Err(PaperFault::Painted { lines: "lines" }),
             (Ruled::Into(1), Ruled::Into(1)) => {
                 return Ok(Looked {

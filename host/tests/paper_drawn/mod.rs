@@ -71,6 +71,8 @@ pub struct Drawn {
     pub thin: f64,
     pub heavy: f64,
     pub ink: Colour,
+    /// Of thin lines, where it is another.
+    pub thin_ink: Option<Colour>,
     /// Whether paint hides thin lines.
     pub painted_over: bool,
     /// Clockwise.
@@ -106,6 +108,7 @@ impl Drawn {
             thin: 1.2,
             heavy: 2.6,
             ink: [120, 150, 140],
+            thin_ink: None,
             painted_over: true,
             skew_degrees: 0.0,
             margin: [40.0; 4],
@@ -184,8 +187,10 @@ impl Drawn {
                 }
             }
         }
-        if heavy || (line && (colour == 0 || !self.painted_over)) {
+        if heavy {
             self.ink
+        } else if line && (colour == 0 || !self.painted_over) {
+            self.thin_ink.unwrap_or(self.ink)
         } else {
             self.palette[colour]
         }

@@ -185,9 +185,9 @@ fn a_picture_that_is_neither_is_refused_in_one_error() {
 }
 
 /// All of a crisp export whose ruling is light is near the cloth's colours, and no wider
-/// than its hooks: its squares are what is ruled all the same.
+/// than its hooks: nobody but the weaver can tell it from a painting of one pixel a square.
 #[test]
-fn a_crisp_export_with_light_ruling_is_no_painting_of_one_pixel_a_square() {
+fn a_crisp_export_that_could_be_a_painting_too_is_asked_about() {
     let place = Place::new();
     let design = |column: u32, line: u32| (column * 5 + line * 3 + column * line) % 4 == 1;
     let export = RgbImage::from_fn(97, 81, |x, y| {
@@ -198,9 +198,20 @@ fn a_crisp_export_with_light_ruling_is_no_painting_of_one_pixel_a_square() {
         })
     });
     let export = png(&place, "export.png", (97, 81), export.into_raw());
-    let done = make(&place, &export, &["--json"]);
+    let asked = make(&place, &export, &[]);
+    assert_eq!(asked.status, 2, "{asked:?}");
+    for size in ["97 columns and 81 lines", "12 columns and 10 lines"] {
+        assert!(asked.stderr.contains(size), "{asked:?}");
+    }
+    let done = make(&place, &export, &["--squares", "ruled", "--json"]);
     assert_eq!(done.status, 0, "{done:?}");
     assert_ne!(done.summary()["ruling"], serde_json::Value::Null);
+    // with the deck there is nothing to ask
+    let mut drawn = cardwright(&["deck", "cloth", "--painting"]);
+    drawn.arg(&export).arg(place.file("export.deck"));
+    drawn.arg("--cloth").arg(place.file("cloth.toml"));
+    let drawn = run(drawn.arg("--paper").arg(place.file("paper.png")));
+    assert_eq!(drawn.status, 0, "{drawn:?}");
     let levels = (0..120).flat_map(|at| match design(at % 12, at / 12) {
         true => [0; 3],
         false => [255; 3],

@@ -6,9 +6,9 @@
 
 use super::make::bytes_of;
 use super::pictures::{self, Asked};
-use super::sheet::read_paper;
+use super::sheet::{SquaresBy, read_paper};
 use super::{CLOTH_CHANGED, DONE, cloth_changed};
-use crate::cloth::{Cloth, Squares, Woven};
+use crate::cloth::{Cloth, Made, Squares, Woven};
 use crate::deck::Deck;
 use crate::picture::{self, ClothSide};
 use crate::words::counted;
@@ -102,23 +102,34 @@ pub(super) fn run(args: &ClothArgs, as_json: bool, out: &mut dyn Write) -> Resul
     Ok(DONE)
 }
 
-/// The squares of the painting, if they make these very cards.
+/// The squares of the painting, if they make these very cards; the cards also tell
+/// whether its pixels are the squares or its ruling is around them.
 fn painted(painting: &Path, cloth: &Cloth, deck: &Deck) -> Result<Squares> {
     let named = || painting.display().to_string();
-    let read = read_paper(&bytes_of(painting)?, cloth, None).with_context(named)?;
-    let made = cloth.make(&read.squares).with_context(named)?;
-    if !made
-        .cards
-        .iter()
-        .map(Vec::as_slice)
-        .eq(deck.cards().map(|(_, rows)| rows))
-    {
-        bail!(
-            "{} makes other cards than the deck {} has; give the painting and the cloth file it \
-             was made with",
-            painting.display(),
-            deck.name()
-        );
+    let bytes = bytes_of(painting)?;
+    let mut refused = true;
+    for by in [SquaresBy::Pixels, SquaresBy::Ruled] {
+        let read = read_paper(&bytes, cloth, Some(by));
+        match read.and_then(|read| Ok((cloth.make(&read.squares)?, read.squares))) {
+            Ok((made, squares)) if same_cards(&made, deck) => return Ok(squares),
+            Ok(_) => refused = false,
+            Err(_) => {}
+        }
     }
-    Ok(read.squares)
+    if refused {
+        // told as where a deck is made of it
+        let read = read_paper(&bytes, cloth, None).with_context(named)?;
+        cloth.make(&read.squares).with_context(named)?;
+    }
+    bail!(
+        "{} makes other cards than the deck {} has; give the painting and the cloth file it \
+         was made with",
+        painting.display(),
+        deck.name()
+    )
+}
+
+fn same_cards(made: &Made, deck: &Deck) -> bool {
+    let cards = made.cards.iter().map(Vec::as_slice);
+    cards.eq(deck.cards().map(|(_, rows)| rows))
 }

@@ -3,7 +3,7 @@
 //!
 //! Enters: the picture's bytes, the cloth. Leaves: squares in the cloth's colours,
 //! and which of them are doubtful. Refuses: colours the cloth has not, sheets on which
-//! no squares are found; doubtful squares, unless they are taken.
+//! no squares are found or that could be either; doubtful squares, unless they are taken.
 
 use crate::cloth::{Cloth, Recognised, Squares};
 use crate::deck::FirstPick;
@@ -46,8 +46,8 @@ pub(super) fn read_paper(bytes: &[u8], cloth: &Cloth, by: Option<SquaresBy>) -> 
 
 /// A painting of one pixel a square has the cloth's colours and is no wider than its
 /// hooks. Anything else may be ruled, also what is only near those colours: light ruling
-/// is near those of bare paper. If it is not, what speaks against the pixels is what a
-/// person can mend, unless it is a scan.
+/// is near those of bare paper, and a painting may have a lattice in it. If it is not
+/// ruled, what speaks against the pixels is what a person can mend, unless it is a scan.
 fn either(picture: &Picture, cloth: &Cloth) -> Result<ReadPaper> {
     let pixels = paper::squares(picture, How::Pixels);
     let few = !matches!(pixels, Err(PaperFault::ManyColours { .. }));
@@ -59,6 +59,15 @@ fn either(picture: &Picture, cloth: &Cloth) -> Result<ReadPaper> {
         return as_pixels;
     }
     match ruled(picture, cloth) {
+        Ok(sheet) if narrow && as_pixels.is_ok() => bail!(
+            "it can be read in two ways: one pixel a square, {} columns and {} lines of \
+             colours near the cloth's, or by its ruling, {} columns and {} lines; say \
+             which with --squares pixels or --squares ruled",
+            picture.width(),
+            picture.height(),
+            sheet.columns,
+            sheet.rows
+        ),
         Ok(sheet) => in_colours(sheet, cloth),
         Err(_) if few => as_pixels,
         Err(fault) => Err(PaperFault::Neither {
