@@ -8,103 +8,32 @@
 //! Where a square's holes depend on its own colour only, `nearest` takes the
 //! colour they fit, or that of the squares beside it. Where they depend on the
 //! squares around it (points left out at clear edges, floats bound, binding that
-//! starts afresh), a guess is settled until every square makes its holes.
+//! starts afresh), a guess is settled until every square makes its holes. Outlines that
+//! only the points of a satin tell are moved midway between these (`outline`).
 //! Whatever is found is made into cards again and compared.
 
 mod blocks;
+mod fault;
 mod guess;
 mod labels;
 mod nearest;
+mod outline;
 mod paper;
 mod settle;
 
 use super::repeat::Over;
 use super::seams::Seams;
 use super::squares::Squares;
-use super::woven::{OtherFormat, same_format};
-use super::{Binding, Cloth, Colour, Edges, Face, Mounting, MountingFault, Weave};
+use super::woven::same_format;
+use super::{Binding, Cloth, Colour, Edges, Face, Mounting, Weave};
 use crate::deck::{Deck, FirstPick, Row};
+pub use fault::BackFault;
 use labels::Label;
 use paper::Paper;
 use std::collections::{BTreeSet, HashSet};
 
 /// How often what was settled is made into cards and settled again.
 const ROUNDS: usize = 32;
-
-/// Why no squares were found.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum BackFault {
-    /// Two colours that make the same holes wherever they stand.
-    #[error(
-        "the colours \"{first}\" and \"{second}\" of the cloth file have the same weaves, so no card tells one from the other; leave one of them out for the way back"
-    )]
-    Alike {
-        /// The one.
-        first: String,
-        /// The other.
-        second: String,
-    },
-    /// Not the cloth's cards.
-    #[error(transparent)]
-    Format(#[from] OtherFormat),
-    /// The paper's width does not fit the cloth.
-    #[error(transparent)]
-    Mounting(#[from] MountingFault),
-    /// Cards that are no whole lines.
-    #[error(
-        "the deck has {cards} cards, which are no whole lines of {wefts} wefts; give the cloth file the deck was made with"
-    )]
-    Cards {
-        /// Cards of the deck.
-        cards: u32,
-        /// Wefts of the cloth.
-        wefts: usize,
-    },
-    /// Holes that no colour makes.
-    #[error(
-        "line {line}, column {column}: no colour of the cloth file makes the holes of cards {first} to {last} there; give the cloth file the deck was made with"
-    )]
-    NoColour {
-        /// Line, from 1 at the first woven.
-        line: u32,
-        /// Column, from 1.
-        column: u32,
-        /// First card of the line.
-        first: u32,
-        /// Its last.
-        last: u32,
-    },
-    /// The squares found make other cards.
-    #[error(
-        "card {card}, row {row}, hole {hole}: no paper that was found makes the card as it is; give the cloth file the deck was made with"
-    )]
-    Other {
-        /// The card.
-        card: u32,
-        /// The row, from 1.
-        row: usize,
-        /// The hole, from 1.
-        hole: u8,
-    },
-    /// Squares whose holes depend on others could not be settled.
-    #[error(
-        "card {card}, row {row}, hole {hole}: no paper that was found makes the card as it is ({squares} squares make other holes, the first in line {line}, column {column}): where edges are kept clear, floats bound or binding starts afresh, the cards may tell too little of the painting, or the deck was made with another cloth file; give that one, or paint these places anew from the picture of deck cloth"
-    )]
-    Unsettled {
-        /// The card.
-        card: u32,
-        /// The row, from 1.
-        row: usize,
-        /// The hole, from 1.
-        hole: u8,
-        /// How many squares make other holes.
-        squares: usize,
-        /// Line of the first, from 1 at the first woven.
-        line: u32,
-        /// Its column, from 1.
-        column: u32,
-    },
-}
 
 /// Squares found from cards.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -130,16 +59,20 @@ impl Cloth {
             return Err(BackFault::Cards { cards, wefts });
         }
         let seen = self.lifted_by(deck, &mounting);
+        let lines = seen.len() / columns as usize;
+        let seams = Seams::of(self, &mounting, u32::try_from(lines).unwrap_or(u32::MAX));
         if self.colours.iter().all(stands_alone) {
             let (colours, either) = self.nearest(&seen, columns as usize)?;
-            let squares = self.squares(colours, columns)?;
+            let mut paper = self.paper(&seen, &mounting, &seams, colours);
+            outline::move_outlines(&mut paper);
+            let squares = self.squares(paper.colours(), columns)?;
             let cards = self.cards(&squares, &mounting);
             return match first_difference(&cards, deck) {
                 None => Ok(Found { squares, either }),
                 Some((card, row, hole)) => Err(BackFault::Other { card, row, hole }),
             };
         }
-        self.settled(&seen, deck, &mounting)
+        self.guessed(&seen, deck, &mounting, &seams)
     }
 
     /// Refuses two colours whose weaves lift the same ends everywhere.
@@ -180,27 +113,58 @@ impl Cloth {
         seen
     }
 
-    /// Squares that were guessed and settled.
-    fn settled(&self, seen: &[u16], deck: &Deck, mounting: &Mounting) -> Result<Found, BackFault> {
-        let columns = mounting.columns();
-        let width = columns as usize;
+    /// A paper with these labels.
+    fn paper<'a>(
+        &'a self,
+        seen: &'a [u16],
+        mounting: &Mounting,
+        seams: &'a Seams,
+        at: Vec<u8>,
+    ) -> Paper<'a> {
         let labels = Label::all(self);
-        let lines = u32::try_from(seen.len() / width).unwrap_or(u32::MAX);
-        let seams = Seams::of(self, mounting, lines);
-        let at = guess::guess(&labels, &seams, seen, width)
-            .map_err(|at| self.no_colour(at / width, at % width))?;
-        let mut paper = Paper {
+        Paper {
             wefts: self.wefts.len(),
-            width,
+            width: mounting.columns() as usize,
             over: Over::of(self, mounting),
-            seams: &seams,
+            seams,
             longest: self.longest(),
             seen,
             at,
             free: HashSet::new(),
             far: far(&labels),
             labels,
-        };
+        }
+    }
+
+    /// A guess that was settled: its outlines moved, or as it is if that goes nowhere.
+    fn guessed(
+        &self,
+        seen: &[u16],
+        deck: &Deck,
+        mounting: &Mounting,
+        seams: &Seams,
+    ) -> Result<Found, BackFault> {
+        let width = mounting.columns() as usize;
+        let guess = guess::guess(&Label::all(self), seams, seen, width)
+            .map_err(|at| self.no_colour(at / width, at % width))?;
+        let mut paper = self.paper(seen, mounting, seams, guess.clone());
+        if outline::move_outlines(&mut paper)
+            && let Ok(found) = self.settled(paper, deck, mounting)
+        {
+            return Ok(found);
+        }
+        let paper = self.paper(seen, mounting, seams, guess);
+        self.settled(paper, deck, mounting)
+    }
+
+    /// Squares settled until they make the cards.
+    fn settled(
+        &self,
+        mut paper: Paper<'_>,
+        deck: &Deck,
+        mounting: &Mounting,
+    ) -> Result<Found, BackFault> {
+        let (seen, width, columns) = (paper.seen, paper.width, mounting.columns());
         let mut wrong = settle::settle(&mut paper);
         for _ in 0..ROUNDS {
             if !wrong.is_empty() {

@@ -161,12 +161,12 @@ impl Paper<'_> {
     }
 
     /// Whether a thread of the cards would float too far without what binds it there.
-    fn stays(&self, at: usize, weft: usize) -> bool {
+    pub fn stays(&self, at: usize, weft: usize) -> bool {
         !self.free.contains(&(at, weft)) && self.floats_too_far(at, weft, true)
     }
 
     /// Whether what binds a thread could be left out there: it floats no further for it.
-    fn goes(&self, at: usize, weft: usize) -> bool {
+    pub fn goes(&self, at: usize, weft: usize) -> bool {
         !self.floats_too_far(at, weft, false)
     }
 
