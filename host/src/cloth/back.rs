@@ -54,10 +54,7 @@ impl Cloth {
         self.colours_differ()?;
         same_format(deck, self)?;
         let mounting = self.mounting(columns)?;
-        let (cards, wefts) = (deck.card_count(), self.wefts.len());
-        if !(cards as usize).is_multiple_of(wefts) {
-            return Err(BackFault::Cards { cards, wefts });
-        }
+        self.whole_lines(deck)?;
         let seen = self.lifted_by(deck, &mounting);
         let lines = seen.len() / columns as usize;
         let seams = Seams::of(self, &mounting, u32::try_from(lines).unwrap_or(u32::MAX));
@@ -73,6 +70,28 @@ impl Cloth {
             };
         }
         self.guessed(&seen, deck, &mounting, &seams)
+    }
+
+    /// Refuses cards that are no whole lines, or not as many as the paper had that the
+    /// deck says it was made of.
+    pub(crate) fn whole_lines(&self, deck: &Deck) -> Result<(), BackFault> {
+        let (cards, wefts) = (deck.card_count(), self.wefts.len());
+        if let (Some(_), Some(design)) = (deck.cloth(), deck.design()) {
+            let lines = design.picks;
+            let expected = u64::from(lines) * wefts as u64;
+            if expected != u64::from(cards) {
+                return Err(BackFault::Wefts {
+                    cards,
+                    lines,
+                    wefts,
+                    expected,
+                });
+            }
+        }
+        if !(cards as usize).is_multiple_of(wefts) {
+            return Err(BackFault::Cards { cards, wefts });
+        }
+        Ok(())
     }
 
     /// Refuses two colours whose weaves lift the same ends everywhere.

@@ -315,6 +315,26 @@ fn the_way_back_refuses_what_the_cloth_does_not_make() {
     tell("colours alike", &back("rose.deck", &alike, "again.png"));
     let other = CLOTH.replace("ground = \"plain\"", "ground = \"twill 2/2 right\"");
     tell("another weave", &back("rose.deck", &other, "again.png"));
+    // the second card of each line would be the ground's
+    let turned = CLOTH.replace("name = \"ground\"", "name = \"other\"");
+    let turned = turned.replace("name = \"silk\"", "name = \"ground\"");
+    let turned = turned.replace("name = \"other\"", "name = \"silk\"");
+    tell("wefts turned", &back("rose.deck", &turned, "again.png"));
+    let third = "\n[[weft]]\nname = \"tie\"\ncolour = \"#102030\"\n\n[[colour]]";
+    let third = CLOTH.replacen("\n[[colour]]", third, 1);
+    let third = third.replace("weave = { ", "weave = { tie = \"plain\", ");
+    tell("a weft more", &back("rose.deck", &third, "again.png"));
+    let draw = |deck: &std::path::Path, cloth: &str| {
+        run(cardwright(&["deck", "cloth", "--cloth"])
+            .arg(place.write("other.toml", cloth))
+            .arg("--face")
+            .arg(place.file("again.png"))
+            .arg(deck))
+    };
+    let rose = place.file("rose.deck");
+    tell("drawn with a weft more", &draw(&rose, &third));
+    let old = place.deck("old", 5, 1);
+    tell("drawn with half a line", &draw(&old, CLOTH));
     let format = CLOTH.replace("format = \"100\"", "format = \"200\"");
     tell("another format", &back("rose.deck", &format, "again.png"));
     tell("no deck", &back("gone.deck", CLOTH, "again.png"));

@@ -24,7 +24,7 @@ pub enum BackFault {
     Mounting(#[from] MountingFault),
     /// Cards that are no whole lines.
     #[error(
-        "the deck has {cards} cards, which are no whole lines of {wefts} wefts; give the cloth file the deck was made with"
+        "the deck has {cards} cards, which are no whole lines of {wefts} wefts: a multiple of {wefts} is expected; give the cloth file the deck was made with"
     )]
     Cards {
         /// Cards of the deck.
@@ -32,9 +32,23 @@ pub enum BackFault {
         /// Wefts of the cloth.
         wefts: usize,
     },
+    /// Cards for another number of wefts.
+    #[error(
+        "the deck has {cards} cards for a paper of {lines} lines, and with the wefts of the cloth file, {wefts}, {expected} are expected; give the cloth file the deck was made with"
+    )]
+    Wefts {
+        /// Cards of the deck.
+        cards: u32,
+        /// Lines of its paper.
+        lines: u32,
+        /// Wefts of the cloth.
+        wefts: usize,
+        /// As many cards as these make.
+        expected: u64,
+    },
     /// Holes that no colour makes.
     #[error(
-        "line {line}, column {column}: no colour of the cloth file makes the holes of cards {first} to {last} there; give the cloth file the deck was made with"
+        "line {line}, column {column}: no colour of the cloth file makes the holes of cards {first} to {last} there; give the cloth file the deck was made with, its wefts in the order of the cards"
     )]
     NoColour {
         /// Line, from 1 at the first woven.
