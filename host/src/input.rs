@@ -46,10 +46,26 @@ pub(crate) fn wrong_toml(text: &str, error: &toml::de::Error) -> (usize, String)
         .map_or(1, |span| crate::deck::line_at(text, &span));
     let message = error.message();
     let cause = match message.rsplit_once(", expected ") {
-        Some((found, wanted)) => format!("{found}, expected {}", in_words(wanted)),
+        Some((found, wanted)) => {
+            format!("{}, expected {}", found_in_words(found), in_words(wanted))
+        }
+        // it stands where one of a few words should, and would be taken as a table of one
+        None if message.starts_with("wanted ") => {
+            "invalid type, expected a word in quotes".to_owned()
+        }
         None => message.to_owned(),
     };
     (line, cause)
+}
+
+fn found_in_words(found: &str) -> &str {
+    match found {
+        "invalid type: map" => "invalid type: table",
+        "invalid type: sequence" => "invalid type: list",
+        found => found
+            .trim_end_matches(" as i128")
+            .trim_end_matches(" as u128"),
+    }
 }
 
 fn in_words(wanted: &str) -> &str {
@@ -76,6 +92,12 @@ mod tests {
         struct Text {
             width: f64,
             rows: Option<u16>,
+            end: Option<End>,
+        }
+        #[derive(Debug, serde::Deserialize)]
+        #[serde(rename_all = "lowercase")]
+        enum End {
+            Numbered,
         }
         let wrong = |text: &str| {
             let error = toml::from_str::<Text>(text).expect_err("it is wrong");
@@ -85,6 +107,20 @@ mod tests {
         assert_eq!(wrong("\nwidth = \"wide\"\n"), (2, number.to_owned()));
         let whole = "invalid value: integer `-1`, expected a whole number that is not negative";
         assert_eq!(wrong("width = 1\nrows = -1\n"), (2, whole.to_owned()));
+        let word = "invalid type, expected a word in quotes";
+        for end in ["3", "[]", "{}", "{ numbered = 1, other = 1 }"] {
+            let text = format!("width = 1\nend = {end}\n");
+            assert_eq!(wrong(&text), (2, word.to_owned()), "{end}");
+        }
+        let long = "invalid type: integer `99999999999999999999`, expected a number";
+        assert_eq!(
+            wrong("width = 99999999999999999999\n"),
+            (1, long.to_owned())
+        );
+        let table = "invalid type: table, expected a number";
+        assert_eq!(wrong("width = {}\n"), (1, table.to_owned()));
+        let list = "invalid type: list, expected a number";
+        assert_eq!(wrong("width = []\n"), (1, list.to_owned()));
         assert_eq!(wrong("rows = 1\n"), (1, "missing field `width`".to_owned()));
     }
 

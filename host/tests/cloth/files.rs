@@ -12,6 +12,8 @@ fn every_fault_in_a_cloth_file_has_its_own_error() {
     let selvedge = |text: &str| format!("[selvedge]\n{text}\n\n[first_end]");
     let faults = [
         ("unit = \"inch\"", "unit = \"ell\"".to_owned()),
+        ("unit = \"inch\"", "unit = 3".to_owned()),
+        ("unit = \"inch\"", "unit = {}".to_owned()),
         ("unit = \"inch\"\n", String::new()),
         ("ends = 80", "ends = 0".to_owned()),
         ("ends = 80", "ends = 1e-300".to_owned()),
