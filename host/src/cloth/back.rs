@@ -72,9 +72,19 @@ impl Cloth {
         self.guessed(&seen, deck, &mounting, &seams)
     }
 
-    /// Refuses cards that are no whole lines, or not as many as the paper had that the
-    /// deck says it was made of.
-    pub(crate) fn whole_lines(&self, deck: &Deck) -> Result<(), BackFault> {
+    /// Refuses cards that are no whole lines.
+    fn whole_lines(&self, deck: &Deck) -> Result<(), BackFault> {
+        self.as_its_paper(deck)?;
+        let (cards, wefts) = (deck.card_count(), self.wefts.len());
+        if !(cards as usize).is_multiple_of(wefts) {
+            return Err(BackFault::Cards { cards, wefts });
+        }
+        Ok(())
+    }
+
+    /// Refuses more or fewer cards than the paper makes with these wefts that the deck
+    /// says it was made of.
+    pub(crate) fn as_its_paper(&self, deck: &Deck) -> Result<(), BackFault> {
         let (cards, wefts) = (deck.card_count(), self.wefts.len());
         if let (Some(_), Some(design)) = (deck.cloth(), deck.design()) {
             let lines = design.picks;
@@ -87,9 +97,6 @@ impl Cloth {
                     expected,
                 });
             }
-        }
-        if !(cards as usize).is_multiple_of(wefts) {
-            return Err(BackFault::Cards { cards, wefts });
         }
         Ok(())
     }

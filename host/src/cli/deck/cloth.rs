@@ -2,8 +2,8 @@
 //!
 //! Enters: a deck, made here or read from old cards, and a cloth file. Leaves: PNG
 //! files of the face, the back, and the point paper with its ruling and its weaves.
-//! Refuses: another card format, cards that are no whole lines of the cloth file's
-//! wefts, an older file in the way.
+//! Refuses: another card format, other wefts than the deck was made with, an older file
+//! in the way.
 
 use super::make::bytes_of;
 use super::pictures::{self, Asked};
@@ -67,7 +67,7 @@ pub(super) fn run(args: &ClothArgs, as_json: bool, out: &mut dyn Write) -> Resul
     let columns = cloth.columns_of(&deck);
     let mounting = cloth.mounting(columns).with_context(named)?;
     let woven = Woven::new(&deck, &cloth, &mounting).with_context(named)?;
-    cloth.whole_lines(&deck).with_context(named)?;
+    cloth.as_its_paper(&deck).with_context(named)?;
     let mut made: Vec<(&Path, Vec<u8>)> = Vec::new();
     let sides = [(&args.face, ClothSide::Face), (&args.back, ClothSide::Back)];
     for (file, side) in sides {
