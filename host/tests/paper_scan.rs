@@ -5,7 +5,7 @@
 #[path = "paper_drawn/mod.rs"]
 mod drawn;
 
-use cardwright::paper::{How, Paints, PaperFault, Picture, Rgb, Sheet, Why};
+use cardwright::paper::{Doubt, How, Paints, PaperFault, Picture, Rgb, Sheet, Why};
 use cardwright::paper::{squares, squares_painted};
 use drawn::{BLACK, BLUE, Chance, Drawn, GREEN, Half, PAPER, RED, YELLOW};
 
@@ -333,6 +333,55 @@ fn a_picture_without_ruling_is_refused() {
                 "kind {kind}: {said}"
             );
             assert!(!matches!(fault, PaperFault::Neither { .. }) || how == How::Either);
+        }
+    }
+}
+
+/// On tinted paper, paint that is brighter than the paper in one colour is no bare paper,
+/// however low the tolerance: it is a colour of its own, or in doubt.
+#[test]
+fn pale_paint_on_tinted_paper_is_not_bare() {
+    let grey = [230; 3];
+    let pale = [[232, 226, 238], [240, 236, 210], [225, 230, 245]];
+    for (seed, pale) in pale.into_iter().enumerate() {
+        for half in [false, true] {
+            let mut drawn = Drawn::random(48, 32, &[grey, pale, BLACK], seed as u64);
+            drawn.noise = 2.0;
+            for (at, square) in drawn.design.iter_mut().enumerate() {
+                *square = match (at % 48, at / 48) {
+                    (10..18, 8..20) => 2,
+                    (24.., _) if half => 1,
+                    (24..28, 5..8) => 1,
+                    _ => 0,
+                };
+            }
+            let picture = drawn.picture();
+            for tolerance in [5, 8, 12] {
+                let named = vec![Rgb::WHITE, Rgb([31, 29, 33])];
+                let paints = Paints { named, tolerance };
+                let sheet = squares_painted(&picture, How::Ruled, &paints).expect("a sheet");
+                let told = format!("{pale:?} half {half} tolerance {tolerance}");
+                let painted = |paint: usize| {
+                    let of_paint = |at: &usize| drawn.design[*at] == paint;
+                    let taken = |at: usize| {
+                        let (column, row) = ((at % 48) as u32, (at / 48) as u32);
+                        let doubted = |at: &Doubt| (at.column, at.row) == (column, row);
+                        let colour = sheet.colour(column, row).filter(|colour| {
+                            let off = colour.0.map(|level| 255 - level).into_iter().max();
+                            off.is_some_and(|off| off <= tolerance)
+                        });
+                        colour.is_some() && !sheet.doubtful.iter().any(doubted)
+                    };
+                    let squares = (0..drawn.design.len()).filter(of_paint);
+                    squares.filter(|at| taken(*at)).count()
+                };
+                // most of a sheet is its paper: then that is in doubt and the paint is not
+                let taken = [painted(0), painted(1)];
+                assert!(taken[0] == 0 || taken[1] == 0, "{taken:?} {told}");
+                if !half {
+                    assert!(taken[0] > 1_300, "{taken:?} {told}");
+                }
+            }
         }
     }
 }

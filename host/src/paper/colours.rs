@@ -13,6 +13,7 @@ use super::outline::Outline;
 use super::paints::Paints;
 use super::picture::{Picture, Rgb};
 use super::sheet::{Doubt, Why};
+use super::tint::Tint;
 
 /// Most colours of a painted sheet.
 pub const MOST_PAINTED: usize = 48;
@@ -80,12 +81,19 @@ pub fn colours(
         count => return Err(PaperFault::ManyColours { count }),
     }
     let clusters = whitened(clusters);
+    let bare = clusters.middles.iter().position(|m| *m == [255.0; 3]);
+    let taken_for_bare = seen.iter().flatten().filter(|seen| {
+        let nearest = clusters.nearest(shade(&light, seen));
+        nearest.is_some_and(|(nearest, _, _)| Some(nearest) == bare)
+    });
     let told = Told {
         picture,
         grid,
         light: &light,
         clusters: &clusters,
         paints,
+        bare,
+        tint: Tint::of(taken_for_bare, paints),
         of_paint: clusters
             .middles
             .iter()
@@ -145,6 +153,9 @@ struct Told<'a> {
     light: &'a Light,
     clusters: &'a Clusters,
     paints: &'a Paints,
+    /// The one of the clusters that is bare paper, and its tint.
+    bare: Option<usize>,
+    tint: Option<Tint>,
     /// The paint that each of the clusters is.
     of_paint: Vec<Option<usize>>,
 }
@@ -235,11 +246,16 @@ impl Told<'_> {
                 colours: [self.rgb(own), self.rgb(other)],
                 percent: parts.map(|part| (part * 100.0).round() as u8),
             }),
+            _ if self.bare == Some(own) && self.tinted(seen) => Some(Why::Tinted),
             _ if self.of_paint[own].is_some() && self.paints.of(shade) == self.of_paint[own] => {
                 None
             }
             (_, Some((next, far))) if off > BETWEEN * (off + far) => Some(Why::Between {
                 colours: [self.rgb(own), self.rgb(next)],
+            }),
+            _ if self.paints.beyond(self.clusters.middles[own], shade) => Some(Why::Beyond {
+                seen: rgb(shade),
+                nearest: self.rgb(own),
             }),
             _ if off > UNLIKE => Some(Why::Unlike {
                 seen: rgb(shade),
@@ -248,6 +264,11 @@ impl Told<'_> {
             _ => None,
         };
         (own, why)
+    }
+
+    fn tinted(&self, seen: &Seen) -> bool {
+        let tint = self.tint.as_ref();
+        tint.is_some_and(|tint| tint.differs(seen.levels))
     }
 
     fn rgb(&self, at: usize) -> Rgb {

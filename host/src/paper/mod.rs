@@ -34,6 +34,7 @@ mod sheet;
 mod stored;
 mod strip;
 mod surface;
+mod tint;
 mod wide;
 
 pub use group::Group;

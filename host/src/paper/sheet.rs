@@ -94,6 +94,15 @@ pub enum Why {
         /// The nearest painted one.
         nearest: Rgb,
     },
+    /// Farther from the paint it is taken for than the tolerance.
+    Beyond {
+        /// Its colour.
+        seen: Rgb,
+        /// The nearest painted one.
+        nearest: Rgb,
+    },
+    /// Taken for bare paper, but of another tint than most of that.
+    Tinted,
     /// More than a third of it is not in the picture.
     Outside,
     /// No ruling is seen in its column or its line of squares.
@@ -116,6 +125,14 @@ impl fmt::Display for Why {
             Why::Unlike { seen, nearest } => write!(
                 f,
                 "it is {seen}, as hardly any other square is; the nearest colour is {nearest}"
+            ),
+            Why::Beyond { seen, nearest } => write!(
+                f,
+                "it is {seen}, and from {nearest} that is more than the tolerance"
+            ),
+            Why::Tinted => write!(
+                f,
+                "it is nearly of the colour of most bare squares, but of another tint"
             ),
             Why::Unruled => write!(f, "no ruling is seen in its column or line"),
             Why::Outside => write!(f, "too little of it is in the picture"),
