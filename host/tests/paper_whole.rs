@@ -279,6 +279,95 @@ fn a_faint_ruling_is_not_passed_over_for_its_heavy_lines() {
                 size == (80, 80) || !sheet.doubtful.is_empty(),
                 "{fainter} levels: read as {size:?}"
             );
+
+/// The picture with ink in these pixels, told by how far right and down of the sheet's
+/// upper left corner they are.
+fn inked(drawn: &Drawn, ink: impl Fn(f64, f64) -> bool) -> Picture {
+    let whole = drawn.picture();
+    let width = whole.width();
+    let levels = whole.colours().enumerate().flat_map(|(at, colour)| {
+        let (x, y) = ((at % width) as f64, (at / width) as f64);
+        match ink(x - drawn.margin[0], y - drawn.margin[1]) {
+            true => [60, 60, 60],
+            false => colour.0,
+        }
+    });
+    let size = (whole.width() as u32, whole.height() as u32);
+    Picture::new(size.0, size.1, levels.collect()).expect("a picture")
+}
+
+fn figure() -> Drawn {
+    sheet((40, 36), &[PAPER, BLACK], |column, row| {
+        usize::from((4..12).contains(&column) && (10..20).contains(&row))
+    })
+}
+
+/// A line around the sheet is none of the ruling, wherever beside it that is.
+#[test]
+fn a_frame_around_a_sheet_is_left_out() {
+    let drawn = figure();
+    for (off, wide) in [(5.0, 1.0), (5.0, 2.0), (6.0, 1.0), (15.0, 1.0), (15.0, 2.0)] {
+        let picture = inked(&drawn, |x, y| {
+            let beyond = |at: f64, size: f64| (-at).max(at - size);
+            let far = beyond(x, 400.0).max(beyond(y, 360.0));
+            (off..off + wide).contains(&far)
+        });
+        let told = format!("{off} pixels off, {wide} wide");
+        let sheet = squares(&picture, How::Ruled).unwrap_or_else(|e| panic!("{told}: {e}"));
+        assert_eq!(drawn.wrong(&sheet), [], "{told}");
+        assert!(sheet.doubtful.is_empty(), "{told}: {:?}", sheet.doubtful);
+    }
+}
+
+/// Marks that stick out of the ruling, and a ruler beside it, make no squares without a
+/// word.
+#[test]
+fn what_sticks_out_of_the_ruling_is_doubtful() {
+    let drawn = figure();
+    let marks = inked(&drawn, |x, y| {
+        (400.0..410.0).contains(&x) && (0.0..=360.0).contains(&y) && y % 10.0 < 1.0
+    });
+    let ruler = inked(&drawn, |x, y| {
+        let across = (0.0..400.0).contains(&x);
+        across && ((362.0..372.0).contains(&y) && x % 7.0 < 1.0 || (372.0..373.0).contains(&y))
+    });
+    for (picture, beyond) in [(marks, "column"), (ruler, "line")] {
+        let sheet = squares(&picture, How::Ruled).expect("a sheet");
+        let unruled = |column: u32, row: u32| {
+            let doubts = sheet.doubtful.iter();
+            doubts
+                .filter(|at| at.why == Why::Unruled)
+                .any(|at| (at.column, at.row) == (column, row))
+        };
+        let squares = (0..sheet.rows).flat_map(|row| (0..sheet.columns).map(move |c| (c, row)));
+        for (column, row) in squares {
+            let added = column >= 40 || row >= 36;
+            assert_eq!(unruled(column, row), added, "{beyond} {column} {row}");
+        }
+    }
+}
+
+/// Where paint hides the ruling, what goes on beside it is not another sheet.
+#[test]
+fn ruling_that_goes_on_at_once_is_no_other_sheet() {
+    for across in [false, true] {
+        for width in [4, 8] {
+            let drawn = Drawn {
+                painted_over: false,
+                ink: [200; 3],
+                heavy: 1.2,
+                blur: 0.9,
+                margin: [80.0; 4],
+                ..sheet((64, 48), &[[248; 3], BLACK], |column, row| {
+                    let place = if across { row } else { column };
+                    usize::from(place / width % 2 == 0)
+                })
+            };
+            match squares(&drawn.picture(), How::Ruled) {
+                Err(PaperFault::Painted { .. } | PaperFault::NoSquares { .. }) => {}
+                Err(fault) => panic!("{width} across {across}: {fault}"),
+                Ok(_) => read(&drawn, &format!("{width} across {across}")),
+            }
         }
     }
 }

@@ -1,7 +1,8 @@
 //! Whether there is ruling beside the sheet that was read.
 //!
 //! Enters: a picture, the corners of the ruled squares, their size. Leaves: the side on
-//! which as fine a ruling goes on behind a gap, or another sheet lies. Refuses nothing.
+//! which as fine a ruling goes on behind a gap, or another sheet lies, and whether there
+//! is a gap. Refuses nothing.
 
 use super::picture::{Picture, Place};
 use super::pitch;
@@ -15,9 +16,21 @@ const FEWEST: f64 = 6.0;
 /// How much larger or smaller another sheet's squares may be.
 const ALIKE: f64 = 1.25;
 
+/// A gap is wider than so many squares: less of bare paper is passed over within a sheet.
+const GAP: f64 = 3.0;
+
+/// Another ruling.
+pub struct Another {
+    /// Where it is seen.
+    pub side: &'static str,
+    /// Whether it goes on at once: then no gap ends the sheet, but paint, in which no line
+    /// was seen.
+    pub at_once: bool,
+}
+
 /// The side on which another ruling is seen.
 #[must_use]
-pub fn another(picture: &Picture, corners: &[Place; 4], pitch: [f64; 2]) -> Option<&'static str> {
+pub fn another(picture: &Picture, corners: &[Place; 4], pitch: [f64; 2]) -> Option<Another> {
     let (width, height) = (picture.width() as f64, picture.height() as f64);
     let [across, down] = pitch.map(|pitch| pitch * BESIDE);
     let most = |values: [f64; 4]| values.into_iter().fold(f64::NEG_INFINITY, f64::max);
@@ -25,16 +38,37 @@ pub fn another(picture: &Picture, corners: &[Place; 4], pitch: [f64; 2]) -> Opti
     let (xs, ys) = (corners.map(|at| at.x), corners.map(|at| at.y));
     let (left, right) = (least(xs) - across, most(xs) + across);
     let (top, below) = (least(ys) - down, most(ys) + down);
+    let [wide, high] = pitch.map(|pitch| pitch * GAP);
     let sides = [
-        ("to the left", [0.0, 0.0, left, height]),
-        ("to the right", [right, 0.0, width, height]),
-        ("above", [0.0, 0.0, width, top]),
-        ("below", [0.0, below, width, height]),
+        (
+            "to the left",
+            [0.0, 0.0, left, height],
+            [left - wide, top, left, below],
+        ),
+        (
+            "to the right",
+            [right, 0.0, width, height],
+            [right, top, right + wide, below],
+        ),
+        (
+            "above",
+            [0.0, 0.0, width, top],
+            [left, top - high, right, top],
+        ),
+        (
+            "below",
+            [0.0, below, width, height],
+            [left, below, right, below + high],
+        ),
     ];
-    let found = sides
+    let (side, _, next) = sides
         .into_iter()
-        .find(|(_, area)| ruled(picture, *area, pitch));
-    found.map(|(side, _)| side)
+        .find(|(_, area, _)| ruled(picture, *area, pitch))?;
+    let at_once = part(picture, next).is_some_and(|next| match side {
+        "to the left" | "to the right" => as_fine(&next.turned(), pitch[1]),
+        _ => as_fine(&next, pitch[0]),
+    });
+    Some(Another { side, at_once })
 }
 
 /// Whether an area is ruled both ways, in squares of about this size.
@@ -42,13 +76,17 @@ fn ruled(picture: &Picture, [left, top, right, below]: [f64; 4], pitch: [f64; 2]
     if right - left < FEWEST * pitch[0] || below - top < FEWEST * pitch[1] {
         return false;
     }
-    let place = |x: f64, y: f64| (x.round() as usize, y.round() as usize);
-    let Some(area) = picture.part(place(left, top), place(right, below)) else {
-        return false;
-    };
-    let as_fine = |picture: &Picture, pitch: f64| {
-        pitch::rhythm(picture)
-            .is_some_and(|rhythm| (pitch / ALIKE..=pitch * ALIKE).contains(&rhythm.pitch))
-    };
-    as_fine(&area, pitch[0]) && as_fine(&area.turned(), pitch[1])
+    part(picture, [left, top, right, below])
+        .is_some_and(|area| as_fine(&area, pitch[0]) && as_fine(&area.turned(), pitch[1]))
+}
+
+fn part(picture: &Picture, [left, top, right, below]: [f64; 4]) -> Option<Picture> {
+    let place = |x: f64, y: f64| (x.max(0.0).round() as usize, y.max(0.0).round() as usize);
+    picture.part(place(left, top), place(right, below))
+}
+
+/// Whether upright lines are about this far apart.
+fn as_fine(picture: &Picture, pitch: f64) -> bool {
+    pitch::rhythm(picture)
+        .is_some_and(|rhythm| (pitch / ALIKE..=pitch * ALIKE).contains(&rhythm.pitch))
 }

@@ -1,7 +1,7 @@
 //! Columns and lines of squares without ruling within a sheet.
 //!
-//! Enters: the parts of the lines, the squares that are ruled, the squares in doubt.
-//! Leaves: these with all squares of a column, or of a line of squares, around which no
+//! Enters: the parts of the lines, the squares that are ruled, the squares in doubt, the
+//! outermost columns and lines of squares that are. Leaves: the squares in doubt with all squares of a column, or of a line of squares, around which no
 //! ruling is seen though it is bare: two parts of a sheet that lie apart, or a strip that
 //! is stuck over it. Refuses nothing.
 
@@ -11,13 +11,19 @@ use std::collections::BTreeSet;
 use std::ops::Range;
 
 /// Adds the squares without ruling to those in doubt.
-pub fn doubt(parts: &AllParts, outline: &Outline, doubtful: &mut Vec<Doubt>) {
+pub fn doubt(
+    parts: &AllParts,
+    outline: &Outline,
+    outermost: [BTreeSet<usize>; 2],
+    doubtful: &mut Vec<Doubt>,
+) {
     let (columns, rows) = (&outline.columns, &outline.rows);
     let inner = |squares: &Range<usize>| squares.start + 1..squares.end;
     let no_column = |column: &usize| parts.across.strip(*column, &inner(rows)) == Strip::Bare;
     let no_row = |row: &usize| parts.upright.strip(*row, &inner(columns)) == Strip::Bare;
-    let bare_columns: BTreeSet<usize> = columns.clone().filter(no_column).collect();
-    let bare_rows: BTreeSet<usize> = rows.clone().filter(no_row).collect();
+    let [mut bare_columns, mut bare_rows] = outermost;
+    bare_columns.extend(columns.clone().filter(no_column));
+    bare_rows.extend(rows.clone().filter(no_row));
     if bare_columns.is_empty() && bare_rows.is_empty() {
         return;
     }

@@ -8,7 +8,7 @@
 //!
 //! A ruled sheet is read in steps, a file each: the lines' rhythm (`pitch`, from
 //! `lines`), the course of every line (`lattice`, from `phases`), whether the ruling is
-//! finer than what repeats (`finer`), what is ruled (`outline`, `cut`, `beyond`), the
+//! finer than what repeats (`finer`), what is ruled (`outline`, `cut`, `edge`, `beyond`), the
 //! heavy lines (`group`), the light (`light`) and the colours (`colours`, from
 //! `clusters`).
 
@@ -16,6 +16,7 @@ mod beyond;
 mod clusters;
 mod colours;
 mod cut;
+mod edge;
 mod finer;
 mod gap;
 mod grid;
@@ -44,6 +45,7 @@ pub(crate) use picture::narrow;
 pub use picture::{MOST_PIXELS, MOST_SIDE, Picture, Place, Rgb};
 pub use sheet::{Doubt, PaperError, PaperFault, Ruling, Sheet, Why};
 
+use beyond::Another;
 use finer::Ruled;
 use grid::Grid;
 use lattice::{Count, Lattice};
@@ -140,6 +142,7 @@ fn ruled(picture: &Picture, paints: &Paints) -> Result<Sheet, PaperFault> {
         nothing,
     } = seen;
     let outline = Outline::of(&parts).ok_or(nothing)?;
+    let outline = edge::without_frame(picture, &grid, &light, &parts, &outline);
     let outline = cut::whole(picture, &grid, &light, &outline);
     let (columns, rows) = (outline.columns.len(), outline.rows.len());
     if columns < FEWEST || rows < FEWEST {
@@ -150,11 +153,19 @@ fn ruled(picture: &Picture, paints: &Paints) -> Result<Sheet, PaperFault> {
             return Err(PaperFault::Painted { lines });
         }
     }
+    let unsure = edge::unsure(picture, &grid, &light, &parts, &outline);
     let mut found = colours::colours(picture, &grid, &outline, light, paints)?;
-    gap::doubt(&parts, &outline, &mut found.doubtful);
+    gap::doubt(&parts, &outline, unsure, &mut found.doubtful);
     let ruling = ruling(picture, &grid, &parts, &outline);
     let pitch = [ruling.pitch_across, ruling.pitch_down];
-    if let Some(side) = beyond::another(picture, &ruling.outline, pitch) {
+    if let Some(Another { side, at_once }) = beyond::another(picture, &ruling.outline, pitch) {
+        if at_once {
+            let lines = match side {
+                "above" | "below" => "lines",
+                _ => "columns",
+            };
+            return Err(PaperFault::Painted { lines });
+        }
         let (columns, rows) = (columns as u32, rows as u32);
         return Err(PaperFault::Another {
             columns,

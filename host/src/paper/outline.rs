@@ -73,17 +73,22 @@ pub fn beside(upright: bool, across: f64, along: f64) -> Count {
 /// What a part of a line is like: how much its middle is darker, or lighter,
 /// than both its sides, and how far these are apart; levels of all colours
 /// together.
-struct Look {
-    dark: f32,
+pub struct Look {
+    /// Darker than both sides.
+    pub dark: f32,
     light: f32,
     edge: f32,
 }
+
+/// So many lines of squares may have a line drawn within them that is none of the ruling.
+const MOST_DRAWN: usize = 4;
 
 /// How far along a line, to both sides, to look in a square, and in a strip of one.
 const SQUARE: f64 = 0.2;
 const STRIP: f64 = 0.07;
 
-fn look(
+/// The look of a part of a line; none outside the picture.
+pub fn look(
     picture: &Picture,
     grid: &Grid,
     upright: bool,
@@ -229,7 +234,7 @@ fn part(
 }
 
 /// Whether levels are those of bare paper, where that has `white`.
-fn bare(levels: &[f32; 3], white: &[f32; 3]) -> bool {
+pub fn bare(levels: &[f32; 3], white: &[f32; 3]) -> bool {
     let (mut least, mut most) = (f32::INFINITY, 0.0f32);
     for (level, white) in levels.iter().zip(white) {
         let share = level / white;
@@ -254,23 +259,33 @@ pub fn crossed(
 }
 
 /// What stands out of the middle of squares, where there is no line: noise.
-fn chance(picture: &Picture, grid: &Grid, upright: bool, lines: usize, along: usize) -> f32 {
+pub fn chance(picture: &Picture, grid: &Grid, upright: bool, lines: usize, along: usize) -> f32 {
     let step = (lines * along / 4_000).max(1);
-    let mut chances: Vec<f32> = (0..lines * along)
-        .step_by(step)
-        .filter_map(|at| {
-            let (line, square) = ((at / along) as f64 + 0.5, (at % along) as f64 + 0.5);
-            look(picture, grid, upright, line, (square, SQUARE))
-        })
-        .map(|look| look.dark)
-        .collect();
+    let mut by_line = vec![Vec::new(); lines];
+    for at in (0..lines * along).step_by(step) {
+        let (line, square) = ((at / along) as f64 + 0.5, (at % along) as f64 + 0.5);
+        if let Some(look) = look(picture, grid, upright, line, (square, SQUARE)) {
+            by_line[at / along].push(look.dark);
+        }
+    }
+    let part = |sorted: &[f32], percent: usize| {
+        let at = sorted.len() * percent / 100;
+        sorted.get(at).copied().unwrap_or(0.0)
+    };
+    by_line
+        .iter_mut()
+        .for_each(|of_line| of_line.sort_unstable_by(f32::total_cmp));
+    // a line drawn around the sheet may run in the middle of squares; it is no noise
+    let mut usual: Vec<f32> = by_line.iter().map(|of_line| part(of_line, 70)).collect();
+    usual.sort_unstable_by(f32::total_cmp);
+    let most = 4.0 * part(&usual, 50) + 6.0;
+    let drawn = |of_line: &&Vec<f32>| part(of_line, 70) > most;
+    let few = by_line.iter().filter(drawn).count() <= MOST_DRAWN;
+    let noise = by_line.iter().filter(|of_line| !(few && drawn(of_line)));
+    let mut chances: Vec<f32> = noise.flatten().copied().collect();
     chances.sort_unstable_by(f32::total_cmp);
-    let high = chances
-        .get(chances.len() * 98 / 100)
-        .copied()
-        .unwrap_or(0.0);
     // two levels a colour are no line, however even the paper
-    high * 1.2 + 6.0
+    part(&chances, 98) * 1.2 + 6.0
 }
 
 impl Outline {

@@ -1,0 +1,160 @@
+//! Outermost squares that may be none of the sheet's.
+//!
+//! Enters: a picture, its grid, the parts of the lines, the squares that are ruled.
+//! Leaves: the ruled squares without a line that is drawn around the sheet, and the
+//! outermost columns and lines of squares which no line ends, or which are crossed within
+//! their squares too: marks that stick out of the ruling, a ruler beside it. Refuses
+//! nothing.
+
+use super::grid::Grid;
+use super::light::Light;
+use super::outline::{AllParts, Outline, Part, Parts, Strip};
+use super::outline::{bare, beside, chance, crossed, look};
+use super::picture::Picture;
+use std::collections::BTreeSet;
+use std::ops::Range;
+
+/// Of the bare squares of a strip so many are crossed in their middles by lines of another
+/// pitch.
+const CROSSED: f64 = 0.25;
+
+/// How far along a line to look, in squares.
+const ALONG: f64 = 0.2;
+
+/// In a strip that is taken for painted at most this part of its lines lies in bare paper.
+const FEW_BARE: f64 = 0.15;
+
+/// Where beside what lies in a strip to look, in squares: near the line that is drawn
+/// there, but not so near a heavy one of the ruling.
+const BESIDE: [f64; 2] = [0.14, 0.22];
+
+/// The outline without the outermost strips in which a line runs along, and no paint lies:
+/// beside it is bare paper, and nothing crosses that.
+#[must_use]
+pub fn without_frame(
+    picture: &Picture,
+    grid: &Grid,
+    light: &Light,
+    parts: &AllParts,
+    found: &Outline,
+) -> Outline {
+    let only_framed = |upright: bool, strip: usize, first: bool| {
+        let (crossing, lines) = match upright {
+            true => (&parts.across, &found.rows),
+            false => (&parts.upright, &found.columns),
+        };
+        let inner = lines.start + 1..lines.end;
+        let in_bare = |line: &usize| matches!(crossing.at(*line, strip), Part::Bare(_));
+        if inner.clone().filter(in_bare).count() as f64 > FEW_BARE * inner.len() as f64 {
+            return false;
+        }
+        let [outer, beyond] = BESIDE;
+        let seen = [outer, 1.0 - beyond].map(|off| {
+            let at = strip as f64 + if first { off } else { 1.0 - off };
+            crossed(picture, grid, light, !upright, &inner, at)
+        });
+        seen.contains(&Strip::Bare) && !seen.contains(&Strip::Ruled)
+    };
+    let within = |upright: bool, strips: &Range<usize>| {
+        let first = strips.start + usize::from(only_framed(upright, strips.start, true));
+        let last = strips.end - 1;
+        first..strips.end - usize::from(last > first && only_framed(upright, last, false))
+    };
+    Outline {
+        columns: within(true, &found.columns),
+        rows: within(false, &found.rows),
+    }
+}
+
+/// What the squares of one direction are seen by.
+struct Side<'a> {
+    picture: &'a Picture,
+    grid: &'a Grid,
+    light: &'a Light,
+    /// The lines between the strips, and the squares along them.
+    own: &'a Parts,
+    along: &'a Range<usize>,
+    upright: bool,
+    chance: f32,
+}
+
+/// The columns and the lines of squares that are in doubt.
+#[must_use]
+pub fn unsure(
+    picture: &Picture,
+    grid: &Grid,
+    light: &Light,
+    parts: &AllParts,
+    outline: &Outline,
+) -> [BTreeSet<usize>; 2] {
+    [true, false].map(|upright| {
+        let (own, strips, along) = match upright {
+            true => (&parts.upright, &outline.columns, &outline.rows),
+            false => (&parts.across, &outline.rows, &outline.columns),
+        };
+        let squares = if upright { grid.columns } else { grid.rows };
+        let side = Side {
+            picture,
+            grid,
+            light,
+            own,
+            along,
+            upright,
+            chance: chance(picture, grid, !upright, along.end, squares),
+        };
+        let first = strips.clone().take_while(|at| side.unsure(*at, *at));
+        let last = strips.clone().rev();
+        let last = last.take_while(|at| side.unsure(*at, *at + 1));
+        first.chain(last).collect()
+    })
+}
+
+impl Side<'_> {
+    fn unsure(&self, strip: usize, outer_line: usize) -> bool {
+        self.open(outer_line) || self.crossed(strip)
+    }
+
+    /// Whether bare paper is where a line must be.
+    fn open(&self, line: usize) -> bool {
+        let (mut seen, mut empty) = (0, 0);
+        for square in self.along.clone() {
+            match self.own.at(line, square) {
+                Part::Bare(true) | Part::Painted(true) => seen += 1,
+                // a line wider than half a square is darker than nothing beside it
+                Part::Bare(false) => {
+                    let at = beside(self.upright, line as f64, square as f64 + 0.5);
+                    let place = self.grid.place(at);
+                    let levels = self.picture.between(place);
+                    match bare(&levels, &self.light.white(place)) {
+                        true => empty += 1,
+                        false => seen += 1,
+                    }
+                }
+                Part::Painted(false) | Part::Outside => {}
+            }
+        }
+        empty >= 2 && empty > seen
+    }
+
+    /// Whether there are lines across this strip between those of the ruling.
+    fn crossed(&self, strip: usize) -> bool {
+        let middle = (strip as f64 + 0.5, ALONG);
+        let (mut bare_squares, mut crossed) = (0, 0);
+        for square in self.along.clone() {
+            let within = square as f64 + 0.5;
+            let is_bare = |off: &f64| {
+                let at = beside(!self.upright, within + off, middle.0);
+                let place = self.grid.place(at);
+                bare(&self.picture.between(place), &self.light.white(place))
+            };
+            // in blurred paint the middle is darker than what is near lighter lines
+            if ![-0.3, 0.3].iter().all(is_bare) {
+                continue;
+            }
+            bare_squares += 1;
+            let look = look(self.picture, self.grid, !self.upright, within, middle);
+            crossed += usize::from(look.is_some_and(|look| look.dark > self.chance));
+        }
+        crossed >= 2 && crossed as f64 >= CROSSED * f64::from(bare_squares)
+    }
+}
