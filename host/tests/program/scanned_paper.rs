@@ -110,15 +110,17 @@ fn doubtful_squares_are_refused_by_name_unless_they_are_taken() {
     assert_eq!(done.status, 2, "{done:?}");
     // 32 lines, the lowest is woven first
     assert!(
-        done.stderr
-            .contains("1 square of the sheet is doubtful: column 8 line 27"),
+        done.stderr.contains(
+            "1 square of the sheet of 48 columns, 32 lines is doubtful: column 8 line 27"
+        ),
         "{done:?}"
     );
     assert!(!place.file("scan.deck").exists());
     let done = make(&place, &scan, &["--take-doubtful"]);
     assert_eq!(done.status, 0, "{done:?}");
     assert!(
-        done.stdout.contains("1 doubtful square was taken"),
+        done.stdout.contains("1 doubtful square was taken")
+            && done.stdout.contains("on a sheet of 48 columns, 32 lines"),
         "{done:?}"
     );
 }
@@ -137,7 +139,7 @@ fn a_doubtful_square_is_taken_for_the_paint_nearest_to_it() {
     let scan = scan(&place, &sheet);
     let done = make(&place, &scan, &[]);
     assert_eq!(done.status, 2, "{done:?}");
-    assert!(done.stderr.contains("1 square of the sheet is"), "{done:?}");
+    assert!(done.stderr.contains("1 square of the sheet of"), "{done:?}");
     let done = make(&place, &scan, &["--take-doubtful"]);
     assert_eq!(done.status, 0, "{done:?}");
     let levels = sheet
@@ -162,7 +164,7 @@ fn a_sheet_that_goes_on_beyond_the_picture_is_refused() {
     let done = make(&place, &scan(&place, &sheet), &[]);
     assert_eq!(done.status, 2, "{done:?}");
     for wanted in [
-        "32 squares of the sheet are",
+        "32 squares of the sheet of 48 columns, 32 lines are",
         "column 48",
         "as far as it goes",
     ] {

@@ -138,6 +138,8 @@ pub(in crate::cli) struct Checked {
     ruling: Option<Ruling>,
     /// Squares that were taken although they are doubtful.
     doubtful: usize,
+    /// How large the paper is.
+    size: String,
 }
 
 impl Checked {
@@ -188,8 +190,9 @@ fn tell(
         if checked.doubtful > 0 {
             writeln!(
                 out,
-                "{} taken for the paint nearest to what was read",
-                were(checked.doubtful as u64, "doubtful square")
+                "{} taken for the paint nearest to what was read, on a sheet of {}",
+                were(checked.doubtful as u64, "doubtful square"),
+                checked.size
             )?;
         }
         if checked.near > 0 {
@@ -244,6 +247,7 @@ pub(in crate::cli) fn deck_of_paper(
         near: read.near,
         ruling: read.ruling,
         doubtful: read.doubtful.len(),
+        size: read.size(),
     };
     Ok((deck, checked))
 }

@@ -34,6 +34,14 @@ pub(super) struct ReadPaper {
     first_line: FirstPick,
 }
 
+impl ReadPaper {
+    /// How large it was read.
+    pub(super) fn size(&self) -> String {
+        let [columns, lines] = [self.squares.columns(), self.squares.lines()];
+        format!("{columns} columns, {lines} lines")
+    }
+}
+
 /// Reads a painting.
 pub(super) fn read_paper(bytes: &[u8], cloth: &Cloth, by: Option<SquaresBy>) -> Result<ReadPaper> {
     let picture = Picture::from_bytes(bytes)?;
@@ -140,9 +148,10 @@ pub(super) fn refuse_doubtful(read: &ReadPaper) -> Result<()> {
         "paint such squares clearly and scan again"
     };
     bail!(
-        "{} of the sheet {} doubtful: {}{more}; {again}, or take \
+        "{} of the sheet of {} {} doubtful: {}{more}; {again}, or take \
          each for the paint nearest to what was read with --take-doubtful",
         counted(count, "square"),
+        read.size(),
         if count == 1 { "is" } else { "are" },
         named.collect::<Vec<_>>().join(", ")
     )
