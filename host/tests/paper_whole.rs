@@ -279,6 +279,9 @@ fn a_faint_ruling_is_not_passed_over_for_its_heavy_lines() {
                 size == (80, 80) || !sheet.doubtful.is_empty(),
                 "{fainter} levels: read as {size:?}"
             );
+        }
+    }
+}
 
 /// The picture with ink in these pixels, told by how far right and down of the sheet's
 /// upper left corner they are.
@@ -368,6 +371,43 @@ fn ruling_that_goes_on_at_once_is_no_other_sheet() {
                 Err(fault) => panic!("{width} across {across}: {fault}"),
                 Ok(_) => read(&drawn, &format!("{width} across {across}")),
             }
+        }
+    }
+}
+
+/// The picture without so many pixels at one side: left, top, right or bottom.
+fn cropped(whole: &Picture, side: usize, by: usize) -> Picture {
+    let (width, height) = (whole.width(), whole.height());
+    let kept = |at: usize| {
+        let (x, y) = (at % width, at / width);
+        [x, y, width - 1 - x, height - 1 - y][side] >= by
+    };
+    let colours = whole.colours().enumerate().filter(|(at, _)| kept(*at));
+    let levels = colours.flat_map(|(_, colour)| colour.0).collect();
+    let [across, down] = [[by, 0], [0, by]][side % 2];
+    let size = ((width - across) as u32, (height - down) as u32);
+    Picture::new(size.0, size.1, levels).expect("a picture")
+}
+
+/// Paint that hides the ruling as far as the picture goes belongs to a sheet that was cut
+/// at its ruling; where the picture ends within squares nobody can tell it from something
+/// dark beside the sheet.
+#[test]
+fn paint_up_to_the_edge_of_the_picture_is_not_left_out() {
+    for side in 0..4 {
+        let mut drawn = sheet((64, 48), &[PAPER, BLACK], |column, row| {
+            let from_edge = [column, row, 63 - column, 47 - row][side];
+            usize::from(from_edge < 8 || (20..26).contains(&column) && (18..30).contains(&row))
+        });
+        drawn.margin = [0.0; 4];
+        read(&drawn, &format!("side {side}"));
+        for by in [3, 6] {
+            let picture = cropped(&drawn.picture(), side, by);
+            let sheet = squares(&picture, How::Ruled).expect("a sheet");
+            let told = format!("{by} pixels less at side {side}: {:?}", sheet.doubtful);
+            assert!(!sheet.doubtful.is_empty(), "{told}");
+            assert_eq!(sheet.columns as usize, drawn.columns, "{told}");
+            assert_eq!(sheet.rows as usize, drawn.rows, "{told}");
         }
     }
 }

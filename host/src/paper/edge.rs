@@ -3,8 +3,8 @@
 //! Enters: a picture, its grid, the parts of the lines, the squares that are ruled.
 //! Leaves: the ruled squares without a line that is drawn around the sheet, and the
 //! outermost columns and lines of squares which no line ends, or which are crossed within
-//! their squares too: marks that stick out of the ruling, a ruler beside it. Refuses
-//! nothing.
+//! their squares too: marks that stick out of the ruling, a ruler beside it, what is dark
+//! to the picture's edge. Refuses nothing.
 
 use super::grid::Grid;
 use super::light::Light;
@@ -17,6 +17,9 @@ use std::ops::Range;
 /// Of the bare squares of a strip so many are crossed in their middles by lines of another
 /// pitch.
 const CROSSED: f64 = 0.25;
+
+/// Pixels by which the picture's edge may be off a line that it was cut at.
+const EXACT: f64 = 1.5;
 
 /// How far along a line to look, in squares.
 const ALONG: f64 = 0.2;
@@ -71,8 +74,9 @@ struct Side<'a> {
     picture: &'a Picture,
     grid: &'a Grid,
     light: &'a Light,
-    /// The lines between the strips, and the squares along them.
+    /// The lines between the strips, those across them, and the squares along them.
     own: &'a Parts,
+    crossing: &'a Parts,
     along: &'a Range<usize>,
     upright: bool,
     chance: f32,
@@ -88,9 +92,13 @@ pub fn unsure(
     outline: &Outline,
 ) -> [BTreeSet<usize>; 2] {
     [true, false].map(|upright| {
-        let (own, strips, along) = match upright {
-            true => (&parts.upright, &outline.columns, &outline.rows),
-            false => (&parts.across, &outline.rows, &outline.columns),
+        let (own, crossing) = match upright {
+            true => (&parts.upright, &parts.across),
+            false => (&parts.across, &parts.upright),
+        };
+        let (strips, along) = match upright {
+            true => (&outline.columns, &outline.rows),
+            false => (&outline.rows, &outline.columns),
         };
         let squares = if upright { grid.columns } else { grid.rows };
         let side = Side {
@@ -98,6 +106,7 @@ pub fn unsure(
             grid,
             light,
             own,
+            crossing,
             along,
             upright,
             chance: chance(picture, grid, !upright, along.end, squares),
@@ -111,7 +120,26 @@ pub fn unsure(
 
 impl Side<'_> {
     fn unsure(&self, strip: usize, outer_line: usize) -> bool {
-        self.open(outer_line) || self.crossed(strip)
+        self.open(outer_line) || self.cut(strip, outer_line) || self.crossed(strip)
+    }
+
+    /// Whether what hides the ruling goes on to the picture's edge, and that is no line.
+    fn cut(&self, strip: usize, line: usize) -> bool {
+        let inner = self.along.start + 1..self.along.end;
+        let off = |square: usize| {
+            let place = self
+                .grid
+                .place(beside(self.upright, line as f64, square as f64));
+            let (at, size) = match self.upright {
+                true => (place.x, self.picture.width()),
+                false => (place.y, self.picture.height()),
+            };
+            at.abs().min((at - size as f64).abs())
+        };
+        let ends = [self.along.start, self.along.end];
+        self.own.line(line, self.along) == Strip::Outside
+            && self.crossing.strip(strip, &inner) == Strip::Hidden
+            && ends.map(off).iter().any(|off| *off > EXACT)
     }
 
     /// Whether bare paper is where a line must be.

@@ -1,9 +1,10 @@
 //! Columns and lines of squares without ruling within a sheet.
 //!
 //! Enters: the parts of the lines, the squares that are ruled, the squares in doubt, the
-//! outermost columns and lines of squares that are. Leaves: the squares in doubt with all squares of a column, or of a line of squares, around which no
-//! ruling is seen though it is bare: two parts of a sheet that lie apart, or a strip that
-//! is stuck over it. Refuses nothing.
+//! outermost columns and lines of squares that are. Leaves: the squares in doubt, with
+//! those and with all squares of a column, or of a line of squares, around which no ruling
+//! is seen though it is bare: two parts of a sheet that lie apart, or a strip that is
+//! stuck over it. Refuses nothing.
 
 use super::outline::{AllParts, Outline, Strip};
 use super::sheet::{Doubt, Why};

@@ -176,7 +176,8 @@ impl Parts {
     }
 
     /// Whether a line is seen along these squares.
-    fn line(&self, line: usize, along: &Range<usize>) -> Strip {
+    #[must_use]
+    pub fn line(&self, line: usize, along: &Range<usize>) -> Strip {
         tell(along.clone().map(|square| self.at(line, square)))
     }
 
@@ -337,8 +338,8 @@ fn extent(
             match strip(at) {
                 Strip::Ruled => (last, bare) = (at, 0),
                 Strip::Hidden if bare == 0 => {
-                    // paint that ends on a line ends with the sheet
-                    if own.line(outer_line, along) == Strip::Ruled {
+                    // paint that ends on a line, or with the picture, ends with the sheet
+                    if matches!(own.line(outer_line, along), Strip::Ruled | Strip::Outside) {
                         last = at;
                     }
                 }
