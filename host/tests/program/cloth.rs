@@ -333,13 +333,13 @@ fn the_way_back_refuses_what_the_cloth_does_not_make() {
     };
     let rose = place.file("rose.deck");
     tell("drawn with a weft more", &draw(&rose, &third));
-    let old = place.deck("old", 5, 1);
-    let drawn = draw(&old, CLOTH);
-    assert_eq!(drawn.status, 0, "half a line of an old deck: {drawn:?}");
     let format = CLOTH.replace("format = \"100\"", "format = \"200\"");
     tell("another format", &back("rose.deck", &format, "again.png"));
     tell("no deck", &back("gone.deck", CLOTH, "again.png"));
     tell("no PNG", &back("rose.deck", CLOTH, "again.jpg"));
+    // an old deck may have lost its last cards
+    let drawn = draw(&place.deck("old", 5, 1), CLOTH);
+    assert_eq!(drawn.status, 0, "half a line: {drawn:?}");
     insta::assert_snapshot!(words);
 }
 
