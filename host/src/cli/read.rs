@@ -20,7 +20,8 @@ pub(super) struct ReadArgs {
     /// if not given).
     #[arg(long)]
     format: Option<String>,
-    /// How many cards lie in the stack (until a person says s, if not given).
+    /// How many cards lie in the stack (until a person says s, if not given; with --more
+    /// as many as before).
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=5000))]
     cards: Option<u32>,
     /// Numbers of cards that are lacking, such as 17,43: they become gaps. Of two

@@ -49,7 +49,7 @@ pub enum PaperError {
         height: u32,
     },
     /// Neither black nor white.
-    #[error("{} has squares that are neither pure black nor pure white, {count} in all: {}; paint them black or white (anti-aliasing and JPEG leave such greys)", file.display(), squares(named, *count))]
+    #[error("{} has squares that are neither pure black nor pure white, {count} in all: {}; paint them black or white (anti-aliasing and JPEG leave such greys), or give the cloth file that says how each colour is woven (--cloth FILE)", file.display(), squares(named, *count))]
     Colours {
         /// The file.
         file: PathBuf,

@@ -27,7 +27,7 @@ pub struct SpoiledCard {
 pub struct Account {
     /// Cards asked for.
     pub cards: u32,
-    /// Of these, now good.
+    /// Of these, now good, wherever in the stack they lie.
     pub good: u32,
     /// Spoiled or faulty pieces of card stock found on the way.
     pub faults: u32,

@@ -101,6 +101,8 @@ pub struct Job {
     account: Account,
     /// The order of the stack, if a whole one is verified.
     stack: Option<Stacked>,
+    /// Cards of it that lie at another one's place and are good.
+    sound_elsewhere: BTreeSet<cardwright_protocol::CardNumber>,
     judge: Judge,
 }
 
@@ -156,6 +158,7 @@ impl Job {
             counts: UnitCount::default(),
             account: Account::default(),
             stack: Stacked::new(&order),
+            sound_elsewhere: BTreeSet::new(),
             judge: Judge::new(
                 &order.geometry,
                 &order.limits,
@@ -174,7 +177,8 @@ impl Job {
             // how many there were to be, nobody knew
             cards.retain(|card| self.tries.contains_key(card) || self.good.contains(card));
         }
-        account.close(&self.counts.total(), &cards, &self.good);
+        let good = &self.good | &self.sound_elsewhere;
+        account.close(&self.counts.total(), &cards, &good);
         account
     }
 

@@ -184,14 +184,14 @@ pub enum PaperFault {
         line: usize,
     },
     /// Nothing repeats.
-    #[error("no ruling was found: looked for {lines} lines {} to {} pixels apart, leaning at most {MOST_LEAN} degrees; scan the sheet straighter or with more dots an inch, or save the design with one pixel a square and say so", PITCHES.start(), PITCHES.end())]
+    #[error("no ruling was found: looked for {lines} lines {} to {} pixels apart, leaning at most {MOST_LEAN} degrees; scan the sheet straighter or with more dots an inch, or save the design with one pixel a square (--squares pixels)", PITCHES.start(), PITCHES.end())]
     NoRuling {
         /// Which lines.
         lines: &'static str,
     },
     /// Lines that repeat, but around no squares.
     #[error(
-        "no ruled squares were found: lines repeat every {across:.1} pixels across and {down:.1} down, but the ruling is not seen around bare squares: it is too faint, or what is painted repeats so that it hides in it; scan with more contrast and some bare paper around the ruling, or save the design with one pixel a square and say so"
+        "no ruled squares were found: lines repeat every {across:.1} pixels across and {down:.1} down, but the ruling is not seen around bare squares: it is too faint, or what is painted repeats so that it hides in it; scan with more contrast and some bare paper around the ruling, or save the design with one pixel a square (--squares pixels)"
     )]
     NoSquares {
         /// Pixels from line to line.
@@ -201,7 +201,7 @@ pub enum PaperFault {
     },
     /// Painted columns or lines of squares were seen instead of the ruling.
     #[error(
-        "painted {lines} of squares were found where the ruling must be, and no thin lines at every square; scan with more dots an inch, so that the lines show beside the paint, or save the design with one pixel a square and say so"
+        "painted {lines} of squares were found where the ruling must be, and no thin lines at every square; scan with more dots an inch, so that the lines show beside the paint, or save the design with one pixel a square (--squares pixels)"
     )]
     Painted {
         /// Columns or lines.

@@ -82,8 +82,11 @@ pub(super) async fn serve(
     let before = reading.passes(hub).await?;
     let earlier = before.len() as u32;
     let mut was = BTreeSet::new();
+    let mut cards = ask.cards;
     if ask.more && ask.out.exists() {
         let passes = sights(&before, &format, &rig_file, hub).await?;
+        // the same stack has as many cards as it had
+        cards = cards.or(passes.iter().map(|pass| pass.len() as u32).max());
         was = lacking_before(&ask, &name, &format, &passes)?;
     }
     let lacking = asked.unwrap_or_else(|| was.clone());
@@ -103,7 +106,7 @@ pub(super) async fn serve(
         let looked = if pass == 1 { &looked[..] } else { &[] };
         let stack = rig.magazine(&format)?.after(looked.len());
         let settings = reading.settings(earlier + pass, looked);
-        let mut order = reading_order(&format, ask.cards, settings, &rig_file, hub).await?;
+        let mut order = reading_order(&format, cards, settings, &rig_file, hub).await?;
         order.cards.drain(..looked.len().min(order.cards.len()));
         if order.cards.is_empty() {
             let end = Command::EndJob(order.number, Ending::Done, Clock::time_of_day());
@@ -116,7 +119,7 @@ pub(super) async fn serve(
                 ask.passes
             ));
         }
-        let known = ask.cards.map_or(0, |_| order.cards.len() as u32);
+        let known = cards.map_or(0, |_| order.cards.len() as u32);
         let outcome = one_pass(order, known, stack, rig, hub, news, persons).await?;
         // a pass that was not read to its end tells why
         if outcome.exit > 1 || !outcome.words.is_empty() {

@@ -337,9 +337,13 @@ fn the_way_back_refuses_what_the_cloth_does_not_make() {
     tell("another format", &back("rose.deck", &format, "again.png"));
     tell("no deck", &back("gone.deck", CLOTH, "again.png"));
     tell("no PNG", &back("rose.deck", CLOTH, "again.jpg"));
-    // an old deck may have lost its last cards
-    let drawn = draw(&place.deck("old", 5, 1), CLOTH);
+    // an old deck may have lost its last cards, and others
+    let old = std::fs::read_to_string(place.deck("old", 5, 1)).expect("a deck");
+    let reading = "\n[reading]\npasses = 1\ngaps = [2]\n\n[cards]\n";
+    let old = place.write("old.deck", old.replace("\n[cards]\n", reading));
+    let drawn = draw(&old, CLOTH);
     assert_eq!(drawn.status, 0, "half a line: {drawn:?}");
+    assert!(drawn.stdout.contains("blank cards: 2\n"), "{drawn:?}");
     insta::assert_snapshot!(words);
 }
 

@@ -235,6 +235,10 @@ fn cards_behind_a_missing_one_are_not_told_one_by_one() {
     assert!(words.contains("this is card 3"), "{words}");
     assert!(!words.contains("this is card 4"), "{words}");
     assert!(words.contains("card 2 is missing"), "{words}");
+    assert!(
+        ran.stdout.contains("6 asked for, 5 good\nowed         2\n"),
+        "{words}"
+    );
     let (_, taken_out) = ran
         .stdout
         .split_once("take out of the stack")

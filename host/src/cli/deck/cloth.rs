@@ -10,7 +10,7 @@ use super::pictures::{self, Asked};
 use super::sheet::{SquaresBy, read_paper};
 use super::{CLOTH_CHANGED, DONE, cloth_changed};
 use crate::cloth::{Cloth, Made, Squares, Woven};
-use crate::deck::Deck;
+use crate::deck::{CardList, Deck};
 use crate::picture::{self, ClothSide};
 use crate::words::counted;
 use anyhow::{Context, Result, bail};
@@ -84,9 +84,11 @@ pub(super) fn run(args: &ClothArgs, as_json: bool, out: &mut dyn Write) -> Resul
         made.push((file, png));
     }
     let files = pictures::write(&made, args.force)?;
+    let gaps = deck.reading().map_or(&[][..], |reading| &reading.gaps);
     if as_json {
         let summary = json!({
             "summary": "cloth",
+            "gaps": gaps,
             "ends": woven.ends(),
             "picks": woven.picks(),
             "files": files,
@@ -98,6 +100,10 @@ pub(super) fn run(args: &ClothArgs, as_json: bool, out: &mut dyn Write) -> Resul
     let (ends, picks) = (counted(woven.ends(), "end"), counted(woven.picks(), "pick"));
     writeln!(out, "{ends}, {picks}")?;
     pictures::tell(&files, out)?;
+    if !gaps.is_empty() {
+        let gaps = CardList::from_cards(gaps.iter().copied());
+        writeln!(out, "gaps, drawn as blank cards: {gaps}")?;
+    }
     if cloth_changed(&deck, &cloth) {
         writeln!(out, "{CLOTH_CHANGED}")?;
     }

@@ -9,7 +9,7 @@ use crate::cloth::{Cloth, Recognised, Squares};
 use crate::deck::FirstPick;
 use crate::paper::{self, Doubt, Group, How, Paints, PaperFault, Picture, Ruling, Sheet, Why};
 use crate::words::counted;
-use anyhow::{Result, bail};
+use anyhow::{Context as _, Result, bail};
 use serde_json::{Value, json};
 
 /// How many doubtful squares an error names.
@@ -77,7 +77,11 @@ fn either(picture: &Picture, cloth: &Cloth) -> Result<ReadPaper> {
             sheet.rows
         ),
         Ok(sheet) => in_colours(sheet, cloth),
-        Err(_) if few => as_pixels,
+        Err(_) if few && narrow => as_pixels,
+        Err(_) if few => as_pixels.context(
+            "no squares were found by a ruling (--squares ruled tells why), so each pixel was \
+             taken for one",
+        ),
         Err(fault) => Err(PaperFault::Neither {
             fault: Box::new(fault),
         }

@@ -3,7 +3,9 @@
 use std::io::Write;
 
 use crate::job::{Account, News};
+use crate::ledger::Verdict;
 use crate::stack::Whereabouts;
+use crate::words::counted;
 
 pub(super) fn write_account(
     out: &mut impl Write,
@@ -30,11 +32,17 @@ pub(super) fn write_account(
             words.join(", ")
         }
     };
+    let mut spoiled = account.by_verdict.clone();
+    // they are sound, or told of where they lie
+    let out_of_order = spoiled.remove(Verdict::OutOfOrder.word()).unwrap_or(0);
+    if out_of_order > 0 {
+        writeln!(out, "out of order {}", counted(out_of_order, "card"))?;
+    }
     writeln!(
         out,
         "spoiled      {} cards: {}",
-        account.faults,
-        counts(&account.by_verdict)
+        account.faults - out_of_order,
+        counts(&spoiled)
     )?;
     writeln!(out, "wrong holes  {}", counts(&account.by_hole))?;
     writeln!(out, "stops        {}", account.stops)?;

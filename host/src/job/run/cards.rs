@@ -128,7 +128,11 @@ impl Job {
         let stack = self.stack.as_mut();
         let found = stack.and_then(|stack| stack.look(&report, ended.id.card, holes));
         if let Some(card) = found.as_ref().and_then(|found| found.card) {
-            let news = elsewhere(&self.report(card, &reading), card, ended.place);
+            let report = self.report(card, &reading);
+            if report.verdict.is_good() {
+                self.sound_elsewhere.insert(card);
+            }
+            let news = elsewhere(&report, card, ended.place);
             fx.push(Effect::Tell(news));
         }
         let mut news = news_of(&report, ended.id, ended.place);
