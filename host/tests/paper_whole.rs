@@ -6,7 +6,7 @@
 mod drawn;
 
 use cardwright::paper::{How, PaperFault, Picture, Rgb, Why, squares};
-use drawn::{BLACK, BLUE, Drawn, PAPER};
+use drawn::{BLACK, BLUE, Drawn, PAPER, RED};
 
 /// Light paints that hide the ruling: none is much darker than bare paper.
 const LIGHT: [[u8; 3]; 4] = [
@@ -280,6 +280,45 @@ fn a_faint_ruling_is_not_passed_over_for_its_heavy_lines() {
                 "{fainter} levels: read as {size:?}"
             );
         }
+    }
+}
+
+/// The same on cream paper, where a grey line is darker in red and lighter in blue, in
+/// areas as large as the heavy lines' squares, of which most are painted.
+#[test]
+fn a_faint_ruling_is_seen_on_cream_paper_between_painted_areas() {
+    let cream = [251, 245, 230];
+    let drawn = Drawn {
+        pitch: [8.0; 2],
+        thin: 1.0,
+        ink: [96; 3],
+        thin_ink: Some([240; 3]),
+        ..sheet((96, 80), &[cream, BLACK, RED, BLUE], |column, row| {
+            let area = column / 8 * 7 + row / 8 * 5;
+            if area % 5 == 0 { 0 } else { 1 + area % 3 }
+        })
+    };
+    match squares(&drawn.picture(), How::Ruled) {
+        Err(PaperFault::NoSquares { .. }) => {}
+        Err(fault) => panic!("{fault}"),
+        Ok(_) => read(&drawn, "cream paper"),
+    }
+}
+
+/// Lines that go on a little beyond the outermost ones make no squares there, neither in
+/// a wide margin nor in what the scan left of a narrow one.
+#[test]
+fn lines_drawn_a_little_too_far_add_no_squares() {
+    for margin in [6.0, 40.0] {
+        let drawn = Drawn {
+            thin: 1.3,
+            heavy: 3.0,
+            ink: [64; 3],
+            too_far: 1.0,
+            margin: [margin; 4],
+            ..figure()
+        };
+        read(&drawn, &format!("{margin} pixels beside the sheet"));
     }
 }
 

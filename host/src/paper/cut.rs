@@ -12,8 +12,12 @@ use super::outline::{Outline, Strip, beside, crossed};
 use super::picture::Picture;
 use std::ops::Range;
 
-/// How far beyond the outermost line to look for those that cross it, in squares.
+/// How far beyond the outermost line to look for those that cross it, in squares: as far
+/// as the picture goes at most squares, for lines may be drawn a little too far.
 const STRIP: f64 = 0.17;
+const FARTHEST: f64 = 0.4;
+const AROUND: f64 = 0.08;
+const MOST: f64 = 0.6;
 
 /// How much of a square may be left by the picture's edge so that nothing but its paint
 /// is seen, in squares; less is taken up by the outermost line.
@@ -42,8 +46,19 @@ pub fn whole(picture: &Picture, grid: &Grid, light: &Light, found: &Outline) -> 
         };
         let read = own.clone().filter(in_picture).count();
         let inner = own.start + 1..own.end;
-        let edge = line as f64 + way * STRIP;
         let beyond = |off: f64, along: f64| beside(upright, line as f64 + way * off, along);
+        let seen_at = |off: &f64| {
+            let seen = |square: &usize| {
+                contains(
+                    picture,
+                    grid.place(beyond(off + AROUND, *square as f64 + 0.5)),
+                )
+            };
+            own.clone().filter(seen).count() as f64 >= MOST * own.len() as f64
+        };
+        let mut offs = (0..24).map(|step| FARTHEST - f64::from(step) * 0.01);
+        let off = offs.find(seen_at).unwrap_or(STRIP).max(STRIP);
+        let edge = line as f64 + way * off;
         2 * read < own.len()
             && (crossed(picture, grid, light, !upright, &inner, edge) == Strip::Ruled
                 || shows_paint(picture, grid, light, own, &beyond))

@@ -27,12 +27,16 @@ const ALONG: f64 = 0.2;
 /// In a strip that is taken for painted at most this part of its lines lies in bare paper.
 const FEW_BARE: f64 = 0.15;
 
+/// Where the outer part of a strip is, in squares from its outer side.
+const OUTER: f64 = 0.25;
+
 /// Where beside what lies in a strip to look, in squares: near the line that is drawn
 /// there, but not so near a heavy one of the ruling.
 const BESIDE: [f64; 2] = [0.14, 0.22];
 
-/// The outline without the outermost strips in which a line runs along, and no paint lies:
-/// beside it is bare paper, and nothing crosses that.
+/// The outline without the outermost strips into whose outer part no line goes on, with
+/// none to end them: lines drawn a little too far. And without those in which a line runs
+/// along and no paint lies: beside it is bare paper, and nothing crosses that.
 #[must_use]
 pub fn without_frame(
     picture: &Picture,
@@ -47,6 +51,16 @@ pub fn without_frame(
             false => (&parts.upright, &found.columns),
         };
         let inner = lines.start + 1..lines.end;
+        let (own, outer_line) = match upright {
+            true => (&parts.upright, strip + usize::from(!first)),
+            false => (&parts.across, strip + usize::from(!first)),
+        };
+        let outer = strip as f64 + if first { OUTER } else { 1.0 - OUTER };
+        if own.line(outer_line, lines) == Strip::Bare
+            && crossed(picture, grid, light, !upright, &inner, outer) == Strip::Bare
+        {
+            return true;
+        }
         let in_bare = |line: &usize| matches!(crossing.at(*line, strip), Part::Bare(_));
         if inner.clone().filter(in_bare).count() as f64 > FEW_BARE * inner.len() as f64 {
             return false;

@@ -29,10 +29,12 @@ const SEEN: f32 = 25.0;
 const MORE: f32 = 2.5;
 
 /// Pixels from line to line beyond which hardly anybody's squares are but by their heavy
-/// lines, and what a line there is darker than both its sides in the middle of
-/// all squares at least; levels of all colours together.
+/// lines, and how far a line there is from both its sides at least; levels of all colours
+/// together. Of so many parts of each square one of so many is asked, the brightest.
 const LARGE: f64 = 30.0;
 const FAINT: f32 = 1.0;
+const PARTS: u32 = 6;
+const BRIGHTEST: usize = 8;
 
 /// Farther from the grid's lines than this, in squares and in pixels, nothing may be
 /// crossed on half of all squares.
@@ -66,19 +68,26 @@ pub fn ruled(
     pitch: f64,
 ) -> Ruled {
     let places = ((2.0 * pitch).round() as usize).max(12);
-    let crossed: Vec<Crossed> = (0..places)
-        .map(|place| {
-            let within = place as f64 / places as f64;
-            crossed(picture, grid, (across, along), upright, (within, pitch))
-        })
-        .collect();
+    let within = || (0..places).map(|place| place as f64 / places as f64);
+    let ask = Asked {
+        picture,
+        grid,
+        across,
+        along,
+        upright,
+        pitch,
+    };
     let most = ((pitch / PITCHES.start()) as usize).min(MOST_PARTS);
-    let strong: Vec<f32> = crossed.iter().map(|at| at.strong).collect();
+    let strong: Vec<f32> = within().map(|within| ask.crossed(within)).collect();
     if let Some(parts) = finest(&strong, most, SEEN) {
         return Ruled::Into(parts);
     }
-    let dark: Vec<f32> = crossed.iter().map(|at| at.dark).collect();
-    if pitch > LARGE && finest(&dark, most, FAINT).is_some() {
+    let faint = || {
+        within()
+            .map(|within| ask.faint(within))
+            .collect::<Vec<f32>>()
+    };
+    if pitch > LARGE && finest(&faint(), most, FAINT).is_some() {
         return Ruled::Faintly;
     }
     let close = CLOSE.max(CLOSE_PIXELS / pitch);
@@ -114,52 +123,82 @@ fn finest(seen: &[f32], most: usize, least: f32) -> Option<usize> {
     })
 }
 
-/// What is seen at a place within the squares.
-struct Crossed {
-    /// How strong lines and edges are, in the mean of all squares.
-    strong: f32,
-    /// How much darker it is than both sides, in the median.
-    dark: f32,
+/// The squares that are asked how they are ruled.
+struct Asked<'a> {
+    picture: &'a Picture,
+    grid: &'a Grid,
+    across: &'a Range<usize>,
+    along: &'a Range<usize>,
+    upright: bool,
+    pitch: f64,
 }
 
-fn crossed(
-    picture: &Picture,
-    grid: &Grid,
-    (across, along): (&Range<usize>, &Range<usize>),
-    upright: bool,
-    (within, pitch): (f64, f64),
-) -> Crossed {
-    let count = across.len() * along.len();
-    let reach = REACH / pitch;
-    // no step that always comes to the same lines: some are heavy, some painted
-    let shared = |step: &usize| {
-        (2..=*step).any(|by| step.is_multiple_of(by) && across.len().is_multiple_of(by))
-    };
-    let least = (count / ASKED).max(1);
-    let step = (least..).find(|step| !shared(step)).unwrap_or(least);
-    let mut sum = 0.0;
-    let mut darker = Vec::new();
-    for at in (0..count).step_by(step) {
-        let line = (across.start + at % across.len()) as f64 + within;
-        let square = (along.start + at / across.len()) as f64 + 0.5;
-        let mean = |off: f64| {
-            let levels = [-0.2, 0.0, 0.2].map(|along| {
-                picture.between(grid.place(beside(upright, line + off, square + along)))
+impl Asked<'_> {
+    /// The middles of so many squares, across and along.
+    fn squares(&self) -> impl Iterator<Item = (f64, f64)> {
+        let (across, along) = (self.across, self.along);
+        let count = across.len() * along.len();
+        // no step that always comes to the same lines: some are heavy, some painted
+        let shared = |step: &usize| {
+            (2..=*step).any(|by| step.is_multiple_of(by) && across.len().is_multiple_of(by))
+        };
+        let least = (count / ASKED).max(1);
+        let step = (least..).find(|step| !shared(step)).unwrap_or(least);
+        (0..count).step_by(step).map(|at| {
+            let line = across.start + at % across.len();
+            let square = along.start + at / across.len();
+            (line as f64, square as f64 + 0.5)
+        })
+    }
+
+    /// What is at a place and on both its sides: the means over this reach along.
+    fn beside(&self, line: f64, square: f64, reach: f64) -> [[f32; 3]; 3] {
+        let off = REACH / self.pitch;
+        [-off, 0.0, off].map(|off| {
+            let levels = [-reach, 0.0, reach].map(|along| {
+                let at = beside(self.upright, line + off, square + along);
+                self.picture.between(self.grid.place(at))
             });
             [0, 1, 2].map(|colour: usize| levels.iter().map(|at| at[colour]).sum::<f32>() / 3.0)
-        };
+        })
+    }
+
+    /// How strong lines and edges are at a place within the squares, in the mean.
+    fn crossed(&self, within: f64) -> f32 {
         let apart = |a: [f32; 3], b: [f32; 3]| -> f32 {
             (0..3).map(|colour| (a[colour] - b[colour]).abs()).sum()
         };
-        let (left, middle, right) = (mean(-reach), mean(0.0), mean(reach));
-        let line = apart(left, middle).min(apart(middle, right));
-        sum += line.max(apart(left, right)).min(STRONG);
-        let dark = (0..3).map(|colour| (left[colour] + right[colour]) / 2.0 - middle[colour]);
-        darker.push(dark.sum::<f32>());
+        let strengths = self.squares().map(|(line, square)| {
+            let [left, middle, right] = self.beside(line + within, square, 0.2);
+            let line = apart(left, middle).min(apart(middle, right));
+            line.max(apart(left, right)).min(STRONG)
+        });
+        let (sum, asked) = strengths.fold((0.0, 0), |(sum, asked), one| (sum + one, asked + 1));
+        sum / asked.max(1) as f32
     }
-    darker.sort_unstable_by(f32::total_cmp);
-    Crossed {
-        strong: sum / darker.len().max(1) as f32,
-        dark: darker.get(darker.len() / 2).copied().unwrap_or_default(),
+
+    /// How far a line there is from both its sides, in the median of the brightest parts of
+    /// squares: paint may hide it. On tinted paper a grey line may be lighter in one colour.
+    fn faint(&self, within: f64) -> f32 {
+        let parts = (0..PARTS).map(|part| (f64::from(part) + 0.5) / f64::from(PARTS) - 0.5);
+        let asked = self
+            .squares()
+            .flat_map(|(line, square)| parts.clone().map(move |part| (line, square + part)));
+        let mut seen: Vec<(f32, [f32; 3])> = asked
+            .map(|(line, square)| {
+                let [left, middle, right] = self.beside(line + within, square, 0.05);
+                let sides = [0, 1, 2].map(|colour: usize| (left[colour] + right[colour]) / 2.0);
+                let off = [0, 1, 2].map(|colour: usize| sides[colour] - middle[colour]);
+                (sides.iter().sum(), off)
+            })
+            .collect();
+        seen.sort_unstable_by(|a, b| b.0.total_cmp(&a.0));
+        seen.truncate(seen.len() / BRIGHTEST);
+        let median = |colour: usize| {
+            let mut off: Vec<f32> = seen.iter().map(|(_, off)| off[colour]).collect();
+            off.sort_unstable_by(f32::total_cmp);
+            off.get(off.len() / 2).copied().unwrap_or_default()
+        };
+        (0..3).map(|colour| median(colour).abs()).sum()
     }
 }

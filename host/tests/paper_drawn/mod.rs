@@ -71,6 +71,8 @@ pub struct Drawn {
     pub thin: f64,
     pub heavy: f64,
     pub ink: Colour,
+    /// Pixels by which lines go on beyond those that end them.
+    pub too_far: f64,
     /// Of thin lines, where it is another.
     pub thin_ink: Option<Colour>,
     /// Whether paint hides thin lines.
@@ -108,6 +110,7 @@ impl Drawn {
             thin: 1.2,
             heavy: 2.6,
             ink: [120, 150, 140],
+            too_far: 0.0,
             thin_ink: None,
             painted_over: true,
             skew_degrees: 0.0,
@@ -167,7 +170,7 @@ impl Drawn {
             let other = 1 - way;
             let beyond = at[other].clamp(0.0, counts[other] as f64) - at[other];
             let exists = (0.0..=counts[way] as f64).contains(&nearest)
-                && beyond.abs() * self.pitch[other] <= self.thin / 2.0;
+                && beyond.abs() * self.pitch[other] <= self.thin / 2.0 + self.too_far;
             if exists {
                 line |= off <= self.thin / 2.0;
                 heavy |=

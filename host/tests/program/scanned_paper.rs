@@ -227,3 +227,21 @@ fn a_crisp_export_that_could_be_a_painting_too_is_asked_about() {
             .eq(read("painting.deck").cards())
     );
 }
+
+/// Squares larger than anybody scans may be what heavy lines enclose: the weaver says so.
+#[test]
+fn large_squares_are_asked_about() {
+    let place = Place::new();
+    let drawn = Drawn {
+        pitch: [36.0; 2],
+        rays: 2,
+        ..Drawn::random(16, 12, &[PAPER, BLACK], 5)
+    };
+    let scan = scan(&place, &drawn);
+    let asked = make(&place, &scan, &[]);
+    assert_eq!(asked.status, 2, "{asked:?}");
+    let size = "16 columns and 12 lines, squares of 36.0 x 36.0 pixels";
+    assert!(asked.stderr.contains(size), "{asked:?}");
+    let told = make(&place, &scan, &["--squares", "ruled"]);
+    assert_eq!(told.status, 0, "{told:?}");
+}

@@ -15,6 +15,10 @@ use serde_json::{Value, json};
 /// How many doubtful squares an error names.
 const DOUBTS_NAMED: usize = 5;
 
+/// Pixels of a square beyond which it may rather be what heavy lines enclose, where the
+/// fine ones are too faint to be seen.
+const LARGE: f64 = 30.0;
+
 /// How the squares are told from the pixels.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
 pub enum SquaresBy {
@@ -67,16 +71,28 @@ fn either(picture: &Picture, cloth: &Cloth) -> Result<ReadPaper> {
         return as_pixels;
     }
     match ruled(picture, cloth) {
-        Ok(sheet) if narrow && as_pixels.is_ok() => bail!(
-            "it can be read in two ways: one pixel a square, {} columns and {} lines of \
-             colours near the cloth's, or by its ruling, {} columns and {} lines; say \
-             which with --squares pixels or --squares ruled",
-            picture.width(),
-            picture.height(),
-            sheet.columns,
-            sheet.rows
-        ),
-        Ok(sheet) => in_colours(sheet, cloth),
+        Ok(sheet) => {
+            let squares = sheet.ruling.map(|r| [r.pitch_across, r.pitch_down]);
+            let [across, down] = squares.unwrap_or_default();
+            let (columns, lines) = (sheet.columns, sheet.rows);
+            if narrow && as_pixels.is_ok() {
+                bail!(
+                    "it can be read in two ways: one pixel a square, {} columns and {} lines of \
+                     colours near the cloth's, or by its ruling, {columns} columns and {lines} \
+                     lines; say which with --squares pixels or --squares ruled",
+                    picture.width(),
+                    picture.height(),
+                );
+            }
+            if across.max(down) > LARGE {
+                bail!(
+                    "by its ruling it has {columns} columns and {lines} lines, squares of \
+                     {across:.1} x {down:.1} pixels; if these are its squares, and not what heavy \
+                     lines enclose, say so with --squares ruled"
+                );
+            }
+            in_colours(sheet, cloth)
+        }
         Err(_) if few && narrow => as_pixels,
         Err(_) if few => as_pixels.context(
             "no squares were found by a ruling (--squares ruled tells why), so each pixel was \
@@ -146,8 +162,11 @@ pub(super) fn refuse_doubtful(read: &ReadPaper) -> Result<()> {
         ""
     };
     let cut = |doubt: &Doubt| doubt.why == Why::Outside;
+    let tinted = |doubt: &Doubt| doubt.why == Why::Tinted;
     let again = if read.doubtful.iter().any(cut) {
         "scan the sheet again as far as it goes"
+    } else if read.doubtful.iter().all(tinted) {
+        "paint such squares clearly and scan again, not as JPEG, which smears colours"
     } else {
         "paint such squares clearly and scan again"
     };
