@@ -86,7 +86,8 @@ pub(super) async fn serve(
     if ask.more && ask.out.exists() {
         let passes = sights(&before, &format, &rig_file, hub).await?;
         // the same stack has as many cards as it had
-        cards = cards.or(passes.iter().map(|pass| pass.len() as u32).max());
+        let most = passes.iter().map(|pass| pass.len() as u32).max();
+        cards = cards.or(most.filter(|most| *most > 0));
         was = lacking_before(&ask, &name, &format, &passes)?;
     }
     let lacking = asked.unwrap_or_else(|| was.clone());
