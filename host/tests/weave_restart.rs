@@ -100,6 +100,19 @@ fn what_was_asked_and_not_answered_is_asked_again() {
     }
 }
 
+/// What comes between leaving and its being written down is asked about, as is all that
+/// is woven while the program is off.
+#[test]
+fn nothing_is_taken_once_the_work_is_left() {
+    let dir = tempfile::tempdir().expect("a directory");
+    let mut bench = with_eight(dir.path());
+    bench.leave_while("FL<T FL>T");
+    let last = bench.records.last().map(|record| record.kind);
+    assert_eq!(last, Some(WeavingKind::Left));
+    bench.start();
+    assert_eq!(bench.asked(), Some((8, 2, 11)));
+}
+
 /// The last pick is no end: a weaver who sees a flaw in it takes it out.
 #[test]
 fn after_the_last_pick_picks_come_out_until_the_piece_is_done() {

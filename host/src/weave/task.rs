@@ -276,6 +276,8 @@ impl Task for Weave {
         let now = self.loom_time(at);
         match input {
             Input::Opened { version, .. } => self.opened(version, fx),
+            // the unit keeps it, and the next start asks about it
+            Input::Message(_) if self.leaving && self.begun => return,
             Input::Message(message) => match *message {
                 UnitToHost::Identity(identity) => self.identity(&identity, now, fx),
                 UnitToHost::Loom(status) => self.status(&status, now, fx),

@@ -112,13 +112,27 @@ impl Bench {
     }
 
     pub fn leave(&mut self) {
-        self.take(Input::Person(Person::Stop));
+        self.leave_while("");
+    }
+
+    /// The same, and the loom moves before it is written down.
+    pub fn leave_while(&mut self, movements: &str) {
+        let stop = Input::Person(Person::Stop);
+        self.moves(movements);
+        let mut inputs = self.unsent();
+        inputs.push(stop);
+        self.take_all(inputs);
         let end = self.weave.take().and_then(|weave| weave.end().cloned());
         assert!(matches!(end, Some(End::Done { .. })), "{end:?}");
     }
 
     /// The loom moves: all of it is sent in as few messages as there can be.
     pub fn does(&mut self, movements: &str) {
+        self.moves(movements);
+        self.send();
+    }
+
+    fn moves(&mut self, movements: &str) {
         for movement in movements.chars().filter(|movement| *movement != ' ') {
             let what = match movement {
                 'F' => Happening::CardForward,
@@ -133,19 +147,32 @@ impl Bench {
             self.counts.add(what);
             self.events.push(LoomEvent { at_us, what });
         }
-        self.send();
     }
 
     pub fn send(&mut self) {
-        while self.weave.is_some() && self.sent < self.events.len() {
+        let unsent = if self.weave.is_some() {
+            self.unsent()
+        } else {
+            Vec::new()
+        };
+        for message in unsent {
+            self.take(message);
+        }
+    }
+
+    /// What the unit has to send.
+    fn unsent(&mut self) -> Vec<Input> {
+        let mut messages = Vec::new();
+        while self.sent < self.events.len() {
             let first = self.sent;
             let until = self.events.len().min(first + 16);
             self.sent = until;
             let events = heapless::Vec::from_slice(&self.events[first..until]).expect("few");
             let first = first as u32;
             let events = UnitToHost::LoomEvents(LoomEvents { first, events });
-            self.take(Input::Message(Box::new(events)));
+            messages.push(Input::Message(Box::new(events)));
         }
+        messages
     }
 
     pub fn says(&mut self, says: Says) {
@@ -153,8 +180,12 @@ impl Bench {
     }
 
     pub fn take(&mut self, input: Input) {
+        self.take_all(vec![input]);
+    }
+
+    /// Takes the last first, and then what was written down.
+    fn take_all(&mut self, mut inputs: Vec<Input>) {
         self.now += 1_000;
-        let mut inputs = vec![input];
         while let Some(input) = inputs.pop() {
             let mut effects = Vec::new();
             let weave = self.weave.as_mut().expect("it runs");
