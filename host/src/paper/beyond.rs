@@ -23,6 +23,8 @@ const GAP: f64 = 3.0;
 pub struct Another {
     /// Where it is seen.
     pub side: &'static str,
+    /// Whether that is beyond the outermost columns, not lines.
+    pub columns: bool,
     /// Whether it goes on at once: then no gap ends the sheet, but paint, in which no line
     /// was seen.
     pub at_once: bool,
@@ -40,35 +42,36 @@ pub fn another(picture: &Picture, corners: &[Place; 4], pitch: [f64; 2]) -> Opti
     let (top, below) = (least(ys) - down, most(ys) + down);
     let [wide, high] = pitch.map(|pitch| pitch * GAP);
     let sides = [
-        (
-            "to the left",
-            [0.0, 0.0, left, height],
-            [left - wide, top, left, below],
-        ),
-        (
-            "to the right",
-            [right, 0.0, width, height],
-            [right, top, right + wide, below],
-        ),
-        (
-            "above",
-            [0.0, 0.0, width, top],
-            [left, top - high, right, top],
-        ),
-        (
-            "below",
-            [0.0, below, width, height],
-            [left, below, right, below + high],
-        ),
+        ("to the left", true, [0.0, 0.0, left, height]),
+        ("to the right", true, [right, 0.0, width, height]),
+        ("above", false, [0.0, 0.0, width, top]),
+        ("below", false, [0.0, below, width, height]),
     ];
-    let (side, _, next) = sides
+    let (side, columns, area) = sides
         .into_iter()
-        .find(|(_, area, _)| ruled(picture, *area, pitch))?;
-    let at_once = part(picture, next).is_some_and(|next| match side {
-        "to the left" | "to the right" => as_fine(&next.turned(), pitch[1]),
-        _ => as_fine(&next, pitch[0]),
+        .find(|(_, _, area)| ruled(picture, *area, pitch))?;
+    let near = match columns {
+        true => [left - wide, top, right + wide, below],
+        false => [left, top - high, right, below + high],
+    };
+    let at_once = part(picture, overlap(area, near)).is_some_and(|next| match columns {
+        true => as_fine(&next.turned(), pitch[1]),
+        false => as_fine(&next, pitch[0]),
     });
-    Some(Another { side, at_once })
+    Some(Another {
+        side,
+        columns,
+        at_once,
+    })
+}
+
+fn overlap(a: [f64; 4], b: [f64; 4]) -> [f64; 4] {
+    [
+        a[0].max(b[0]),
+        a[1].max(b[1]),
+        a[2].min(b[2]),
+        a[3].min(b[3]),
+    ]
 }
 
 /// Whether an area is ruled both ways, in squares of about this size.
@@ -81,7 +84,7 @@ fn ruled(picture: &Picture, [left, top, right, below]: [f64; 4], pitch: [f64; 2]
 }
 
 fn part(picture: &Picture, [left, top, right, below]: [f64; 4]) -> Option<Picture> {
-    let place = |x: f64, y: f64| (x.max(0.0).round() as usize, y.max(0.0).round() as usize);
+    let place = |x: f64, y: f64| (x.round() as usize, y.round() as usize);
     picture.part(place(left, top), place(right, below))
 }
 

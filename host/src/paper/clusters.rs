@@ -3,7 +3,7 @@
 //! Enters: the colour of every square under full light. Leaves: [`Clusters`],
 //! the middles of the heaps they make. Squares between heaps make none.
 
-use super::grid::Seen;
+use super::grid::{Seen, median};
 use super::paints::Paints;
 
 /// Levels of a colour in which squares are counted.
@@ -53,8 +53,7 @@ pub fn distance(a: Shade, b: Shade) -> f32 {
 #[must_use]
 pub fn even(seen: &[Option<Seen>]) -> Vec<bool> {
     let mut spreads: Vec<f32> = seen.iter().flatten().map(|seen| seen.spread).collect();
-    spreads.sort_unstable_by(f32::total_cmp);
-    let usual = spreads.get(spreads.len() / 2).copied().unwrap_or(0.0);
+    let usual = median(&mut spreads).unwrap_or_default();
     let most = EVEN * usual + EVEN_LEVELS;
     seen.iter()
         .map(|seen| seen.as_ref().is_some_and(|seen| seen.spread <= most))
@@ -120,8 +119,7 @@ impl Clusters {
         for own in unknown.iter().filter(|own| !own.is_empty()) {
             self.middles.push([0, 1, 2].map(|colour: usize| {
                 let mut levels: Vec<f32> = own.iter().map(|shade: &Shade| shade[colour]).collect();
-                levels.sort_unstable_by(f32::total_cmp);
-                levels[levels.len() / 2]
+                median(&mut levels).unwrap_or_default()
             }));
         }
         self.centred(shades)
@@ -147,9 +145,7 @@ impl Clusters {
                 .map(|at| {
                     let old = self.middles[at];
                     [0, 1, 2].map(|colour: usize| {
-                        let list = &mut members[at][colour];
-                        list.sort_unstable_by(f32::total_cmp);
-                        list.get(list.len() / 2).copied().unwrap_or(old[colour])
+                        median(&mut members[at][colour]).unwrap_or(old[colour])
                     })
                 })
                 .collect();

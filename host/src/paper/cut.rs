@@ -5,7 +5,7 @@
 //! ruling goes on in that strip or paint is seen there. Refuses nothing: these squares are doubtful then.
 
 use super::clusters::{Shade, distance};
-use super::grid::{Grid, contains};
+use super::grid::{Grid, contains, median};
 use super::lattice::Count;
 use super::light::Light;
 use super::outline::{Outline, Strip, beside, crossed};
@@ -44,7 +44,9 @@ pub fn whole(picture: &Picture, grid: &Grid, light: &Light, found: &Outline) -> 
             true => grid.in_picture(picture, next, *along),
             false => grid.in_picture(picture, *along, next),
         };
-        let read = own.clone().filter(in_picture).count();
+        if 2 * own.clone().filter(in_picture).count() >= own.len() {
+            return false;
+        }
         let inner = own.start + 1..own.end;
         let beyond = |off: f64, along: f64| beside(upright, line as f64 + way * off, along);
         let seen_at = |off: &f64| {
@@ -59,9 +61,8 @@ pub fn whole(picture: &Picture, grid: &Grid, light: &Light, found: &Outline) -> 
         let mut offs = (0..24).map(|step| FARTHEST - f64::from(step) * 0.01);
         let off = offs.find(seen_at).unwrap_or(STRIP).max(STRIP);
         let edge = line as f64 + way * off;
-        2 * read < own.len()
-            && (crossed(picture, grid, light, !upright, &inner, edge) == Strip::Ruled
-                || shows_paint(picture, grid, light, own, &beyond))
+        crossed(picture, grid, light, !upright, &inner, edge) == Strip::Ruled
+            || shows_paint(picture, grid, light, own, &beyond)
     };
     let grown = |upright: bool, squares: &Range<usize>| {
         let (start, end) = (squares.start, squares.end);
@@ -94,10 +95,7 @@ fn shows_paint(
         let ink = share(beyond(0.0, square));
         (0..3).for_each(|colour| of_line[colour].push(ink[colour]));
     }
-    let ink = of_line.map(|mut levels| {
-        levels.sort_unstable_by(f32::total_cmp);
-        levels.get(levels.len() / 2).copied().unwrap_or_default()
-    });
+    let ink = of_line.map(|mut levels| median(&mut levels).unwrap_or_default());
     let steps = (0..16).map(|step| LEFT[1] - f64::from(step) * 0.01);
     let painted = squares.filter(|square| {
         let inside = |off: &f64| contains(picture, grid.place(beyond(*off, *square)));

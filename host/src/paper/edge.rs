@@ -11,6 +11,7 @@ use super::light::Light;
 use super::outline::{AllParts, Outline, Part, Parts, Strip};
 use super::outline::{bare, beside, chance, crossed, look};
 use super::picture::Picture;
+use super::strip::FEW_BARE;
 use std::collections::BTreeSet;
 use std::ops::Range;
 
@@ -24,9 +25,6 @@ const EXACT: f64 = 1.5;
 /// How far along a line to look, in squares.
 const ALONG: f64 = 0.2;
 
-/// In a strip that is taken for painted at most this part of its lines lies in bare paper.
-const FEW_BARE: f64 = 0.15;
-
 /// Where the outer part of a strip is, in squares from its outer side.
 const OUTER: f64 = 0.25;
 
@@ -34,9 +32,8 @@ const OUTER: f64 = 0.25;
 /// there, but not so near a heavy one of the ruling.
 const BESIDE: [f64; 2] = [0.14, 0.22];
 
-/// The outline without the outermost strips into whose outer part no line goes on, with
-/// none to end them: lines drawn a little too far. And without those in which a line runs
-/// along and no paint lies: beside it is bare paper, and nothing crosses that.
+/// The outline without the outermost strips into which lines were drawn a little too far,
+/// or in which nothing but a line around the sheet is.
 #[must_use]
 pub fn without_frame(
     picture: &Picture,
@@ -45,55 +42,17 @@ pub fn without_frame(
     parts: &AllParts,
     found: &Outline,
 ) -> Outline {
-    let only_framed = |upright: bool, strip: usize, first: bool| {
-        let (crossing, lines) = match upright {
-            true => (&parts.across, &found.rows),
-            false => (&parts.upright, &found.columns),
+    let [columns, rows] = [true, false].map(|upright| {
+        let side = Side::of(picture, grid, light, parts, found, upright);
+        let strips = side.strips;
+        let none = |strip: usize, first: bool| {
+            side.strayed_into(strip, first) || side.only_framed(strip, first)
         };
-        let inner = lines.start + 1..lines.end;
-        let (own, outer_line) = match upright {
-            true => (&parts.upright, strip + usize::from(!first)),
-            false => (&parts.across, strip + usize::from(!first)),
-        };
-        let outer = strip as f64 + if first { OUTER } else { 1.0 - OUTER };
-        if own.line(outer_line, lines) == Strip::Bare
-            && crossed(picture, grid, light, !upright, &inner, outer) == Strip::Bare
-        {
-            return true;
-        }
-        let in_bare = |line: &usize| matches!(crossing.at(*line, strip), Part::Bare(_));
-        if inner.clone().filter(in_bare).count() as f64 > FEW_BARE * inner.len() as f64 {
-            return false;
-        }
-        let [outer, beyond] = BESIDE;
-        let seen = [outer, 1.0 - beyond].map(|off| {
-            let at = strip as f64 + if first { off } else { 1.0 - off };
-            crossed(picture, grid, light, !upright, &inner, at)
-        });
-        seen.contains(&Strip::Bare) && !seen.contains(&Strip::Ruled)
-    };
-    let within = |upright: bool, strips: &Range<usize>| {
-        let first = strips.start + usize::from(only_framed(upright, strips.start, true));
+        let first = strips.start + usize::from(none(strips.start, true));
         let last = strips.end - 1;
-        first..strips.end - usize::from(last > first && only_framed(upright, last, false))
-    };
-    Outline {
-        columns: within(true, &found.columns),
-        rows: within(false, &found.rows),
-    }
-}
-
-/// What the squares of one direction are seen by.
-struct Side<'a> {
-    picture: &'a Picture,
-    grid: &'a Grid,
-    light: &'a Light,
-    /// The lines between the strips, those across them, and the squares along them.
-    own: &'a Parts,
-    crossing: &'a Parts,
-    along: &'a Range<usize>,
-    upright: bool,
-    chance: f32,
+        first..strips.end - usize::from(last > first && none(last, false))
+    });
+    Outline { columns, rows }
 }
 
 /// The columns and the lines of squares that are in doubt.
@@ -106,40 +65,93 @@ pub fn unsure(
     outline: &Outline,
 ) -> [BTreeSet<usize>; 2] {
     [true, false].map(|upright| {
-        let (own, crossing) = match upright {
-            true => (&parts.upright, &parts.across),
-            false => (&parts.across, &parts.upright),
-        };
-        let (strips, along) = match upright {
-            true => (&outline.columns, &outline.rows),
-            false => (&outline.rows, &outline.columns),
-        };
+        let side = Side::of(picture, grid, light, parts, outline, upright);
         let squares = if upright { grid.columns } else { grid.rows };
-        let side = Side {
-            picture,
-            grid,
-            light,
-            own,
-            crossing,
-            along,
-            upright,
-            chance: chance(picture, grid, !upright, along.end, squares),
+        let chance = chance(picture, grid, !upright, side.along.end, squares);
+        let unsure = |strip: usize, outer_line: usize| {
+            side.open(outer_line) || side.cut(strip, outer_line) || side.crossed(strip, chance)
         };
-        let first = strips.clone().take_while(|at| side.unsure(*at, *at));
-        let last = strips.clone().rev();
-        let last = last.take_while(|at| side.unsure(*at, *at + 1));
+        let first = side.strips.clone().take_while(|at| unsure(*at, *at));
+        let last = side.strips.clone().rev();
+        let last = last.take_while(|at| unsure(*at, *at + 1));
         first.chain(last).collect()
     })
 }
 
-impl Side<'_> {
-    fn unsure(&self, strip: usize, outer_line: usize) -> bool {
-        self.open(outer_line) || self.cut(strip, outer_line) || self.crossed(strip)
+/// What the strips of one direction are seen by: columns, or lines of squares.
+struct Side<'a> {
+    picture: &'a Picture,
+    grid: &'a Grid,
+    light: &'a Light,
+    strips: &'a Range<usize>,
+    /// The lines between the strips, those across them, and the squares along them.
+    own: &'a Parts,
+    crossing: &'a Parts,
+    along: &'a Range<usize>,
+    upright: bool,
+}
+
+impl<'a> Side<'a> {
+    fn of(
+        picture: &'a Picture,
+        grid: &'a Grid,
+        light: &'a Light,
+        parts: &'a AllParts,
+        outline: &'a Outline,
+        upright: bool,
+    ) -> Side<'a> {
+        let columns = (&outline.columns, &parts.upright);
+        let rows = (&outline.rows, &parts.across);
+        let ((strips, own), (along, crossing)) = match upright {
+            true => (columns, rows),
+            false => (rows, columns),
+        };
+        Side {
+            picture,
+            grid,
+            light,
+            strips,
+            own,
+            crossing,
+            along,
+            upright,
+        }
+    }
+
+    /// The lines that cross a strip, but for the outermost.
+    fn inner(&self) -> Range<usize> {
+        self.along.start + 1..self.along.end
+    }
+
+    /// Whether those lines are seen so far from the outer side of an outermost strip.
+    fn seen_at(&self, strip: usize, first: bool, off: f64) -> Strip {
+        let at = strip as f64 + if first { off } else { 1.0 - off };
+        let (picture, grid, light) = (self.picture, self.grid, self.light);
+        crossed(picture, grid, light, !self.upright, &self.inner(), at)
+    }
+
+    /// Whether no line goes on into the outer part of a strip, and none ends it.
+    fn strayed_into(&self, strip: usize, first: bool) -> bool {
+        let outer_line = strip + usize::from(!first);
+        self.own.line(outer_line, self.along) == Strip::Bare
+            && self.seen_at(strip, first, OUTER) == Strip::Bare
+    }
+
+    /// Whether a line runs along a strip in which no paint lies: beside it is bare paper,
+    /// and nothing crosses that.
+    fn only_framed(&self, strip: usize, first: bool) -> bool {
+        let inner = self.inner();
+        let in_bare = |line: &usize| matches!(self.crossing.at(*line, strip), Part::Bare(_));
+        if inner.clone().filter(in_bare).count() as f64 > FEW_BARE * inner.len() as f64 {
+            return false;
+        }
+        let [outer, beyond] = BESIDE;
+        let seen = [outer, 1.0 - beyond].map(|off| self.seen_at(strip, first, off));
+        seen.contains(&Strip::Bare) && !seen.contains(&Strip::Ruled)
     }
 
     /// Whether what hides the ruling goes on to the picture's edge, and that is no line.
     fn cut(&self, strip: usize, line: usize) -> bool {
-        let inner = self.along.start + 1..self.along.end;
         let off = |square: usize| {
             let place = self
                 .grid
@@ -152,7 +164,7 @@ impl Side<'_> {
         };
         let ends = [self.along.start, self.along.end];
         self.own.line(line, self.along) == Strip::Outside
-            && self.crossing.strip(strip, &inner) == Strip::Hidden
+            && self.crossing.strip(strip, &self.inner()) == Strip::Hidden
             && ends.map(off).iter().any(|off| *off > EXACT)
     }
 
@@ -179,7 +191,7 @@ impl Side<'_> {
     }
 
     /// Whether there are lines across this strip between those of the ruling.
-    fn crossed(&self, strip: usize) -> bool {
+    fn crossed(&self, strip: usize, chance: f32) -> bool {
         let middle = (strip as f64 + 0.5, ALONG);
         let (mut bare_squares, mut crossed) = (0, 0);
         for square in self.along.clone() {
@@ -195,7 +207,7 @@ impl Side<'_> {
             }
             bare_squares += 1;
             let look = look(self.picture, self.grid, !self.upright, within, middle);
-            crossed += usize::from(look.is_some_and(|look| look.dark > self.chance));
+            crossed += usize::from(look.is_some_and(|look| look.dark > chance));
         }
         crossed >= 2 && crossed as f64 >= CROSSED * f64::from(bare_squares)
     }

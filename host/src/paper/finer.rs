@@ -11,7 +11,7 @@
 //! ruled. Faint lines are far more than what is left of noise and paint in the middle of
 //! hundreds of squares.
 
-use super::grid::Grid;
+use super::grid::{Grid, median};
 use super::outline::beside;
 use super::picture::Picture;
 use super::pitch::PITCHES;
@@ -28,10 +28,12 @@ const STRONG: f32 = 90.0;
 const SEEN: f32 = 25.0;
 const MORE: f32 = 2.5;
 
-/// Pixels from line to line beyond which hardly anybody's squares are but by their heavy
-/// lines, and how far a line there is from both its sides at least; levels of all colours
-/// together. Of so many parts of each square one of so many is asked, the brightest.
-const LARGE: f64 = 30.0;
+/// Pixels of a square: larger ones hardly anybody scans, and what is taken for them may be
+/// what heavy lines enclose.
+pub const MOST_SCANNED: f64 = 30.0;
+
+/// How far a faint line is from both its sides at least; levels of all colours together.
+/// Of so many parts of each square one of so many is asked, the brightest.
 const FAINT: f32 = 1.0;
 const PARTS: u32 = 6;
 const BRIGHTEST: usize = 8;
@@ -82,13 +84,11 @@ pub fn ruled(
     if let Some(parts) = finest(&strong, most, SEEN) {
         return Ruled::Into(parts);
     }
-    let faint = || {
-        within()
-            .map(|within| ask.faint(within))
-            .collect::<Vec<f32>>()
-    };
-    if pitch > LARGE && finest(&faint(), most, FAINT).is_some() {
-        return Ruled::Faintly;
+    if pitch > MOST_SCANNED {
+        let faint: Vec<f32> = within().map(|within| ask.faint(within)).collect();
+        if finest(&faint, most, FAINT).is_some() {
+            return Ruled::Faintly;
+        }
     }
     let close = CLOSE.max(CLOSE_PIXELS / pitch);
     let middle = strong
@@ -194,11 +194,10 @@ impl Asked<'_> {
             .collect();
         seen.sort_unstable_by(|a, b| b.0.total_cmp(&a.0));
         seen.truncate(seen.len() / BRIGHTEST);
-        let median = |colour: usize| {
+        let of_colour = |colour: usize| {
             let mut off: Vec<f32> = seen.iter().map(|(_, off)| off[colour]).collect();
-            off.sort_unstable_by(f32::total_cmp);
-            off.get(off.len() / 2).copied().unwrap_or_default()
+            median(&mut off).unwrap_or_default().abs()
         };
-        (0..3).map(|colour| median(colour).abs()).sum()
+        (0..3).map(of_colour).sum()
     }
 }

@@ -169,7 +169,8 @@ impl Grid {
                         heap.push(level);
                     }
                 });
-                let levels = [0, 1, 2].map(|colour: usize| median(&mut heap[colour]));
+                let levels =
+                    [0, 1, 2].map(|colour: usize| median(&mut heap[colour]).unwrap_or_default());
                 let off = |colour: usize| -> f32 {
                     let off = heap[colour]
                         .iter()
@@ -197,7 +198,12 @@ pub fn contains(picture: &Picture, place: Place) -> bool {
         && (0.0..=picture.height() as f64).contains(&place.y)
 }
 
-fn median(values: &mut [f32]) -> f32 {
+/// The middle one of these values, the upper of two; none of none.
+pub fn median(values: &mut [f32]) -> Option<f32> {
     let middle = values.len() / 2;
-    *values.select_nth_unstable_by(middle, f32::total_cmp).1
+    let (_, median, _) = match values {
+        [] => return None,
+        values => values.select_nth_unstable_by(middle, f32::total_cmp),
+    };
+    Some(*median)
 }

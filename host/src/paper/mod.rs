@@ -38,6 +38,7 @@ mod surface;
 mod tint;
 mod wide;
 
+pub use finer::MOST_SCANNED;
 pub use group::Group;
 pub(crate) use open::{Opened, refusal};
 pub use paints::Paints;
@@ -45,7 +46,6 @@ pub(crate) use picture::narrow;
 pub use picture::{MOST_PIXELS, MOST_SIDE, Picture, Place, Rgb};
 pub use sheet::{Doubt, PaperError, PaperFault, Ruling, Sheet, Why};
 
-use beyond::Another;
 use finer::Ruled;
 use grid::Grid;
 use lattice::{Count, Lattice};
@@ -158,14 +158,12 @@ fn ruled(picture: &Picture, paints: &Paints) -> Result<Sheet, PaperFault> {
     gap::doubt(&parts, &outline, unsure, &mut found.doubtful);
     let ruling = ruling(picture, &grid, &parts, &outline);
     let pitch = [ruling.pitch_across, ruling.pitch_down];
-    if let Some(Another { side, at_once }) = beyond::another(picture, &ruling.outline, pitch) {
-        if at_once {
-            let lines = match side {
-                "above" | "below" => "lines",
-                _ => "columns",
-            };
+    if let Some(another) = beyond::another(picture, &ruling.outline, pitch) {
+        if another.at_once {
+            let lines = if another.columns { "columns" } else { "lines" };
             return Err(PaperFault::Painted { lines });
         }
+        let side = another.side;
         let (columns, rows) = (columns as u32, rows as u32);
         return Err(PaperFault::Another {
             columns,

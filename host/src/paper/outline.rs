@@ -269,7 +269,7 @@ pub fn chance(picture: &Picture, grid: &Grid, upright: bool, lines: usize, along
             by_line[at / along].push(look.dark);
         }
     }
-    let part = |sorted: &[f32], percent: usize| {
+    let percentile = |sorted: &[f32], percent: usize| {
         let at = sorted.len() * percent / 100;
         sorted.get(at).copied().unwrap_or(0.0)
     };
@@ -277,16 +277,19 @@ pub fn chance(picture: &Picture, grid: &Grid, upright: bool, lines: usize, along
         .iter_mut()
         .for_each(|of_line| of_line.sort_unstable_by(f32::total_cmp));
     // a line drawn around the sheet may run in the middle of squares; it is no noise
-    let mut usual: Vec<f32> = by_line.iter().map(|of_line| part(of_line, 70)).collect();
+    let mut usual: Vec<f32> = by_line
+        .iter()
+        .map(|of_line| percentile(of_line, 70))
+        .collect();
     usual.sort_unstable_by(f32::total_cmp);
-    let most = 4.0 * part(&usual, 50) + 6.0;
-    let drawn = |of_line: &&Vec<f32>| part(of_line, 70) > most;
+    let most = 4.0 * percentile(&usual, 50) + 6.0;
+    let drawn = |of_line: &&Vec<f32>| percentile(of_line, 70) > most;
     let few = by_line.iter().filter(drawn).count() <= MOST_DRAWN;
     let noise = by_line.iter().filter(|of_line| !(few && drawn(of_line)));
     let mut chances: Vec<f32> = noise.flatten().copied().collect();
     chances.sort_unstable_by(f32::total_cmp);
     // two levels a colour are no line, however even the paper
-    part(&chances, 98) * 1.2 + 6.0
+    percentile(&chances, 98) * 1.2 + 6.0
 }
 
 impl Outline {

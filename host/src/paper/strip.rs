@@ -7,7 +7,7 @@
 const SEEN: f64 = 0.5;
 
 /// With fewer bare parts than this among all, painted edges tell too.
-const FEW_BARE: f64 = 0.15;
+pub const FEW_BARE: f64 = 0.15;
 
 /// Of painted parts these must show an edge or a line.
 const EDGES: f64 = 0.08;

@@ -7,7 +7,7 @@
 //! pale paint, also such as is brighter than tinted paper in one colour, is told by its
 //! tint where its brightness could be the light's.
 
-use super::grid::Seen;
+use super::grid::{Seen, median};
 use super::paints::Paints;
 
 /// Levels of 255, beside those of green, that are no other tint in an even scan.
@@ -38,10 +38,7 @@ impl Tint {
         if paints.named.is_empty() || values[0].is_empty() {
             return None;
         }
-        let [red, blue, spread] = values.map(|mut list| {
-            list.sort_unstable_by(f32::total_cmp);
-            list[list.len() / 2]
-        });
+        let [red, blue, spread] = values.map(|mut list| median(&mut list).unwrap_or_default());
         Some(Tint {
             usual: [red, blue],
             most: ALIKE.max(f32::from(paints.tolerance) / 2.0),

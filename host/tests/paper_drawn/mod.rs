@@ -5,7 +5,7 @@
 
 #![allow(dead_code, reason = "each test file uses part of it")]
 
-use cardwright::paper::{Picture, Sheet};
+use cardwright::paper::{How, Picture, Sheet, squares};
 
 /// Chance with a seed: splitmix64 (Steele, Lea and Flood 2014).
 pub struct Chance(pub u64);
@@ -333,4 +333,27 @@ fn blurred(planes: &[[f32; 3]], width: usize, sigma: f64) -> Vec<[f32; 3]> {
             .collect()
     };
     pass(&pass(planes, true), false)
+}
+
+/// A sheet in which these squares have another colour than the paper.
+pub fn sheet(
+    (columns, rows): (usize, usize),
+    palette: &[Colour],
+    colour: impl Fn(usize, usize) -> usize,
+) -> Drawn {
+    let mut drawn = Drawn::random(columns, rows, palette, 1);
+    for (at, square) in drawn.design.iter_mut().enumerate() {
+        *square = colour(at % columns, at / columns);
+    }
+    drawn.noise = 2.0;
+    drawn
+}
+
+/// Reads the sheet, of which every square must be right and none doubtful.
+pub fn read(drawn: &Drawn, told: &str) {
+    let sheet = squares(&drawn.picture(), How::Ruled).unwrap_or_else(|e| panic!("{told}: {e}"));
+    let size = (sheet.columns as usize, sheet.rows as usize);
+    assert_eq!(size, (drawn.columns, drawn.rows), "{told}");
+    assert_eq!(drawn.wrong(&sheet), [], "{told}");
+    assert!(sheet.doubtful.is_empty(), "{told}: {:?}", sheet.doubtful);
 }

@@ -15,10 +15,6 @@ use serde_json::{Value, json};
 /// How many doubtful squares an error names.
 const DOUBTS_NAMED: usize = 5;
 
-/// Pixels of a square beyond which it may rather be what heavy lines enclose, where the
-/// fine ones are too faint to be seen.
-const LARGE: f64 = 30.0;
-
 /// How the squares are told from the pixels.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, clap::ValueEnum)]
 pub enum SquaresBy {
@@ -84,7 +80,7 @@ fn either(picture: &Picture, cloth: &Cloth) -> Result<ReadPaper> {
                     picture.height(),
                 );
             }
-            if across.max(down) > LARGE {
+            if across.max(down) > paper::MOST_SCANNED {
                 bail!(
                     "by its ruling it has {columns} columns and {lines} lines, squares of \
                      {across:.1} x {down:.1} pixels; if these are its squares, and not what heavy \
